@@ -36,3 +36,7 @@ LETTER = FlatSize("Letter sheet", 279.4, 215.9, 0.0, "ANSI/ASME Y14.1, size A (s
 CARD = FlatSize("ID-1 card", 85.60, 53.98, 3.18,
                 "ISO/IEC 7810 ID-1; corner radius 2.88 to 3.48 mm (seen in secondary copies)")
 FLAT_SIZES = {"a4": A4, "a3": A3, "letter": LETTER, "card": CARD}
+
+# Preferred numbers for graded sizes: each about a quarter above the last. [mm]
+RENARD_R10 = (20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0)
+RENARD_R10_SOURCE = "ISO 3:1973, basic series R 10 (from memory)"

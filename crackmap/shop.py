@@ -17,12 +17,29 @@ class Bit(Settings):
 
     diameter: float = 6.35  # 1/4 in shank bit, the commonest on small machines [mm]
     cutting_length: float = 25.4  # flute length [mm]
-    measured: float | None = None  # what callipers say, if it measures undersize [mm]
+    # What callipers or a test groove say. `diameter` stays what the CAM program is
+    # told; the drawing makes up for the difference.
+    measured: float | None = None  # [mm]
 
     @property
     def cutting_diameter(self) -> float:
         """The measured diameter where known, else the nominal one. [mm]"""
         return self.measured if self.measured is not None else self.diameter
+
+    @property
+    def undersize(self) -> float:
+        """How much more wood than drawn the bit leaves on each side of its path; negative if oversize. [mm]"""
+        return (self.diameter - self.cutting_diameter) / 2.0
+
+    @property
+    def corner_radius(self) -> float:
+        """Radius given to inside corners. [mm]
+
+        A tenth more than the larger of the two radii: the bit then sweeps round
+        the corner instead of stopping in it, which burns and chatters (common
+        practice, no source), and the CAM program finds a path.
+        """
+        return 1.1 * max(self.diameter, self.cutting_diameter) / 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +49,10 @@ class Fit(Settings):
     # A machine-cut pair of equal size does not go together; 0.08 to 0.1 mm a
     # side is quoted (thin evidence, common practice, no source): test cut first.
     clearance: float = 0.1  # a side [mm]
+    # Part of the clearance taken by making the pocket larger than nominal; the
+    # rest makes the key smaller. 0: a pocket that stays on its drawn size can be
+    # cut again with the next key.
+    pocket_share: float = 0.0  # 0 to 1 [-]
     proud: float = 1.0  # how far the key stands above the slab before it is planed off [mm]
 
 
@@ -87,8 +108,17 @@ class KeyChoice(Settings):
     key_wood: str = ""
     depth_fraction: float = 0.45  # of the slab's thickness; a third to a half is common practice, no source
     depth: float | None = None  # fixed depth [mm]
-    least_length: float | None = None  # [mm]
-    greatest_length: float | None = None  # [mm]
+    least_length: float | None = None  # of a key; None: 40 [mm]
+    greatest_length: float | None = None  # None: 160 [mm]
+    sizes: int = 4  # in a family, 3 to 5: few settings to cut, and the row looks meant
+    length_per_thickness: float = 2.3  # largest length over the slab's thickness [-]
+    lengths: tuple[float, ...] = ()  # the family's lengths where the maker lists them [mm]
+    width_ratio: float | None = None  # head over length; None: the shape's own [-]
+    waist_ratio: float | None = None  # waist over length; None: the shape's own [-]
+    least_reach: float = 18.0  # of a wing past the crack's lip, whatever the width [mm]
+    reach_per_width: float = 2.5  # and so much more for each mm of crack width [-]
+    # Wood left under a pocket; less may break out when the key is driven in. [mm]
+    least_floor: float = 8.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,39 @@
+"""crackmap measure: measure a job's photo again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from crackmap import job, jsonform
+from crackmap.cli.options import FOLDER, shop_option
+from crackmap.cli.progress import Progress
+from crackmap.cli.steps import drawn_files, load_shop, measure_photo, plan_files, settings_of, write_and_tell
+
+
+@click.command("measure")
+@click.argument("folder", type=FOLDER)
+@click.option("--sensitivity", type=click.FloatRange(0, 1), default=None,
+              help="0 keeps only the surest cracks, 1 also the faintest. [default: as the job was made]")
+@shop_option
+@click.option("--quiet", is_flag=True, help="No progress lines.")
+def command(folder: Path, sensitivity: float | None, shop: Path | None, quiet: bool) -> None:
+    """Measure a job's photo again, then place and draw; your edits are kept."""
+    note = job.read_note(folder)
+    if sensitivity is not None:
+        note = replace(note, survey=note.survey | {"least_confidence": 1 - sensitivity})
+    if shop is not None:
+        note = replace(note, shop=str(shop))
+    own_shop = load_shop(Path(note.shop) if note.shop else None, folder)
+    settings = settings_of(note, own_shop)
+    edits = job.read_edits(folder)
+    job.check_writable(folder)
+    progress = Progress(7, quiet)
+    measured = measure_photo(folder / note.photo, note.photo, settings, edits, progress)
+    plan, files = plan_files(measured.survey, own_shop, settings, edits, progress)
+    files |= drawn_files(measured.rectified, measured.survey, plan, own_shop, settings, progress)
+    files |= {job.JOB: jsonform.dumps(jsonform.note_as_json(note)),
+              job.SURVEY: jsonform.dumps(jsonform.survey_as_json(measured.survey))}
+    write_and_tell(folder, files, measured.survey, plan, own_shop, note.units, progress)

@@ -1,0 +1,40 @@
+"""Options and argument types that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from crackmap.units import parse_length, parse_positive_length
+
+
+class Length(click.ParamType):
+    """A length such as 45mm, 1.75in or 1-3/4in; converted to millimetres.
+
+    Errors are raised as our own, not click's, so that they read as one sentence.
+    """
+
+    name = "length"
+
+    def __init__(self, positive: bool = True) -> None:
+        self.positive = positive
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        if isinstance(value, float):
+            return value
+        label = param.opts[0] if param is not None else "length"
+        return parse_positive_length(value, label) if self.positive else parse_length(value, label)
+
+
+FILE = click.Path(path_type=Path)
+FOLDER = click.Path(path_type=Path, file_okay=True)
+
+units_option = click.option(
+    "--units", type=click.Choice(["mm", "in"]), default=None, help="Unit of the lengths shown. [default: mm]")
+paper_option = click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default=None, help="Paper of the printed sheets. [default: a4]")
+shop_option = click.option(
+    "--shop", type=FILE, default=None,
+    help="Your shop file (bits, fit, stock, resin). [default: shop.toml beside the job, else built-in defaults]")

@@ -1,0 +1,77 @@
+"""crackmap run: from a photo to a job folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from crackmap import job, jsonform
+from crackmap.cli.options import FILE, FOLDER, Length, paper_option, shop_option, units_option
+from crackmap.cli.progress import Progress
+from crackmap.cli.scale_options import scale_options, scale_settings
+from crackmap.cli.steps import (
+    differing,
+    drawn_files,
+    load_shop,
+    measure_photo,
+    plan_files,
+    settings_of,
+    write_and_tell,
+)
+from crackmap.errors import JobError
+from crackmap.jsonform import JobNote
+from crackmap.settings import ScaleSettings, SurveySettings
+
+_HELP = """From a photo to keys, drawings and the bench sheet.
+
+PHOTO is an overhead picture of the slab with at least one printed marker lying
+on it (see: crackmap marker). The job folder then holds pictures to review, DXF
+and SVG for the CAM program, the setting-out sheet, and the measurements as JSON.
+An edits.json that is already there is kept and obeyed.
+"""
+
+
+@click.command("run", help=_HELP)
+@click.argument("photo", type=FILE)
+@click.option("--thickness", type=Length(), required=True, help="The slab's thickness, as 45mm or 1-3/4in.")
+@click.option("--out", type=FOLDER, required=True, help="The job folder; made if it isn't there.")
+@units_option
+@scale_options
+@click.option("--sensitivity", type=click.FloatRange(0, 1), default=None,
+              help="0 keeps only the surest cracks, 1 also the faintest. [default: 0.5]")
+@shop_option
+@paper_option
+@click.option("--same-slab", is_flag=True,
+              help="Keep the edits in --out although the photo is another one: it shows the same slab.")
+@click.option("--quiet", is_flag=True, help="No progress lines.")
+def command(photo: Path, thickness: float, out: Path, units: str | None, sensitivity: float | None,
+            shop: Path | None, paper: str | None, same_slab: bool, quiet: bool, **scale_choices: object) -> None:
+    scale = scale_settings(**scale_choices)
+    own_shop = load_shop(shop, out)
+    cracks = SurveySettings() if sensitivity is None else SurveySettings(least_confidence=1 - sensitivity)
+    note = JobNote("photo" + photo.suffix.lower(), thickness, units or own_shop.units,
+                   differing(scale, ScaleSettings()), differing(cracks, SurveySettings()),
+                   str(shop or ""), paper or "a4")
+    settings = settings_of(note, own_shop)
+    job.check_writable(out)
+    edits = job.read_edits(out)
+    progress = Progress(7, quiet)
+    measured = measure_photo(photo, note.photo, settings, edits, progress)
+    if (out / job.EDITS).exists() and not same_slab:
+        _refuse_another_slab(out, measured.photo.facts.sha256)
+    plan, files = plan_files(measured.survey, own_shop, settings, edits, progress)
+    files |= drawn_files(measured.rectified, measured.survey, plan, own_shop, settings, progress)
+    files |= {
+        note.photo: photo.read_bytes(),
+        job.JOB: jsonform.dumps(jsonform.note_as_json(note)),
+        job.SURVEY: jsonform.dumps(jsonform.survey_as_json(measured.survey)),
+    }
+    write_and_tell(out, files, measured.survey, plan, own_shop, note.units, progress)
+
+
+def _refuse_another_slab(out: Path, sha256: str) -> None:
+    """Edits are anchored by position: on another slab they would hit the wrong wood."""
+    if (out / job.SURVEY).exists() and job.read_survey(out).photo.sha256 != sha256:
+        raise JobError(f"{out} holds your edits for another photo; give another folder with --out, or --same-slab "
+                       "if this photo shows the same slab with its markers unmoved.")

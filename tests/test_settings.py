@@ -1,0 +1,19 @@
+"""Settings refuse unknown names."""
+
+from __future__ import annotations
+
+import pytest
+
+from crackmap.errors import SettingsError
+from crackmap.settings import ScaleSettings
+
+
+def test_an_unknown_name_is_refused_and_the_closest_named() -> None:
+    with pytest.raises(SettingsError, match="did you mean 'marker_size'"):
+        ScaleSettings().with_changes(marker_sise=80.0)
+
+
+def test_a_change_leaves_the_old_settings_alone() -> None:
+    old = ScaleSettings()
+    assert old.with_changes(marker_size=80.0).marker_size == 80.0
+    assert old.marker_size == 100.0

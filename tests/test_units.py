@@ -1,0 +1,58 @@
+"""Lengths in and out."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from crackmap.errors import LengthError
+from crackmap.units import parse_length, parse_positive_length, show_fraction, show_length
+
+
+@pytest.mark.parametrize(("text", "mm"), [
+    ("45mm", 45.0),
+    ("45 mm", 45.0),
+    ("4.5cm", 45.0),
+    ("4,5 cm", 45.0),
+    ("1.2m", 1200.0),
+    # 25.4 mm to the inch, exact: International Yard and Pound Agreement, 1959 (published).
+    ("1.75in", 44.45),
+    ("1-3/4in", 44.45),
+    ('1 3/4"', 44.45),
+    ("1 3/4 inches", 44.45),
+    ("3/4in", 19.05),
+    ("-45mm", -45.0),
+    ("−1-1/2in", -38.1),
+    (".5in", 12.7),
+])
+def test_lengths_that_makers_write(text: str, mm: float) -> None:
+    assert parse_length(text) == pytest.approx(mm, abs=1e-9)
+
+
+@pytest.mark.parametrize("text", ["", "45", "mm", "fortyfive", "4.5.1mm", "1/0in", "1-3/4", "1e3mm", "nan mm",
+                                  "inf mm", "45mm; rm", "0x10mm", "1--2in", "٤٥mm x"])
+def test_what_is_no_length_is_refused_in_one_sentence(text: str) -> None:
+    with pytest.raises(LengthError) as refused:
+        parse_length(text, "--thickness")
+    assert str(refused.value).startswith("--thickness")
+    assert "\n" not in str(refused.value)
+
+
+@pytest.mark.parametrize("text", ["0mm", "-3mm", "30m"])
+def test_positive_lengths_have_limits(text: str) -> None:
+    with pytest.raises(LengthError):
+        parse_positive_length(text, "--thickness")
+
+
+@given(st.floats(0.01, 9999), st.sampled_from(["mm", "in"]))
+def test_shown_lengths_read_back(mm: float, units: str) -> None:
+    assert parse_length(show_length(mm, units, 3)) == pytest.approx(mm, abs=0.0006)  # [mm], half the last digit
+
+
+def test_workshop_fractions() -> None:
+    assert show_fraction(44.45) == "1-3/4 in"
+    assert show_fraction(19.05) == "3/4 in"
+    assert show_fraction(25.4) == "1 in"
+    assert show_fraction(-12.7) == "-1/2 in"
+    assert show_fraction(0.0) == "0 in"
