@@ -58,6 +58,7 @@ class PhotoFacts:
     width_px: int
     height_px: int
     focal_35mm: float | None = None  # 35 mm equivalent focal length from EXIF [mm]
+    orientation: int = 1  # the EXIF value that was undone on reading; a lens file is for the picture as stored
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,10 @@ class ScaleQuality:
     # figures: rows of (x, y, sigma). [mm]
     sigma_field: FloatArray = field(default_factory=lambda: frozen_array([], 3))
     notes: tuple[str, ...] = ()  # "lens unknown: ...", "one marker only: ..."
+    # Errors of the field's points for one-sigma steps along K independent
+    # directions, shape (G, 2, K): what the budget over the slab is made from.
+    # Kept while a run lasts, not written to files. [mm]
+    sigma_modes: FloatArray = field(default_factory=lambda: frozen_array([]).reshape(0, 2, 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +216,9 @@ class KeyShape:
     thickness: float  # of the key: depth plus what stands proud [mm]
     pocket: FloatArray  # (N, 3)
     key: FloatArray  # (N, 3)
+    # How the head's corners are made: "round", or square on the key and in the
+    # pocket "chisel" (by hand), "corner-relief" or "end-relief" (cut past them).
+    corners: str = "round"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,171 @@
+"""Do the keys hold the crack? Advisory figures, not structural design.
+
+Drying further, a slab pulls a crack open. Three figures for that pull:
+
+1. Full restraint: the stiffness across the grain times the shrinkage, over the
+   crack's area. Far more than wood bears across its grain, so of no use as a
+   bound; shown to say so.
+2. What the tip can bear: the stress at which the crack runs on with no key,
+   K_Ic / (1.12 sqrt(pi a)), over the crack's area.
+3. What the keys get: tip and keys share the pull (see `fracture`); the keys
+   relieve the tip, so the crack runs later, and their load then is the most
+   that they ever see from this crack. Less drying than that, less load.
+
+A key is judged by the third.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from crackmap.errors import WoodError
+from crackmap.keys.capacity import KeyCapacity, key_capacity, key_flexibility
+from crackmap.keys.fracture import (
+    CrackedSlab,
+    KeyedCrack,
+    intensity_of_stress,
+    keyed_crack,
+    stiffness_for_crack,
+)
+from crackmap.records import Check, KeyShape
+from crackmap.wood.moisture import checked_moisture
+from crackmap.wood.movement import movement
+from crackmap.wood.species import Species
+
+ADVISORY = ("Holding figures are advisory, not structural design: clear, sound wood, one crack, a flat "
+            "problem. "
+            "Where people depend on it, ask an engineer.")
+ASSUMPTIONS = (
+    "the crack runs along the grain and opens along the rings; its pull is even along it",
+    "stress intensities of an isotropic solid with wood's stiffness; for an edge crack an approximation",
+    "each key acts through the whole thickness though its pocket does not; below its floor the crack opens "
+    "more",
+    "no relief by creep, which lowers the pull over weeks",
+    "sound, straight-grained wood; strengths less what one piece in twenty falls short and ten years under "
+    "load take",
+)
+DRY_ENOUGH = 2.0  # moisture above the room's equilibrium at which keying is early (our choice) [%]
+
+
+@dataclass(frozen=True, slots=True)
+class KeyLoad:
+    """One key's share."""
+
+    force_n: float  # the most it sees from this crack [N]
+    capacity: KeyCapacity
+    factor: float  # of safety, on the mean strength of its weakest mode [-]
+
+    @property
+    def holds(self) -> bool:
+        """True where the factor covers the wood's spread and long loading."""
+        return self.factor >= self.capacity.wanted_factor - 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """The reckoning for one crack and its keys."""
+
+    full_restraint_n: float | None  # None where the drying to come is not known [N]
+    tip_bound_n: float  # [N]
+    run_stress_without: float  # at which the crack runs on with no key [MPa]
+    run_stress_with: float  # and with these keys [MPa]
+    reckoned_stress: float  # for which the loads hold [MPa]
+    loads: tuple[KeyLoad, ...]
+    notes: tuple[str, ...]  # figures from memory and stand-ins
+    assumptions: tuple[str, ...] = ASSUMPTIONS
+    advisory: str = ADVISORY
+
+    @property
+    def holds(self) -> bool:
+        """True where every key bears its share."""
+        return bool(self.loads) and all(load.holds for load in self.loads)
+
+    @property
+    def relief(self) -> float:
+        """How many times the stress the crack bears with the keys before it runs. [-]"""
+        return self.run_stress_with / self.run_stress_without
+
+
+@dataclass(frozen=True, slots=True)
+class HeldCrack:
+    """A crack and the keys across it; `at` is each key's distance from the open end (or one tip). [mm]"""
+
+    length: float
+    from_edge: bool
+    at: tuple[float, ...]
+    keys: tuple[KeyShape, ...]
+    widths: tuple[float, ...]  # of the crack under each key
+
+
+def reckon_holding(crack: HeldCrack, thickness_mm: float, slab_wood: Species, key_wood: Species,
+                   moisture_now: float | None = None, moisture_to_come: float | None = None) -> Holding:
+    """Share the pull of further drying between a crack's tip and its keys.
+
+    Parameters
+    ----------
+    crack : HeldCrack
+    thickness_mm : float
+        Of the slab. [mm]
+    slab_wood, key_wood : Species
+    moisture_now, moisture_to_come : float, optional
+        Of the slab now and in its room. Where either is left out, the keys are
+        judged by what the tip can bear. [%]
+
+    Raises
+    ------
+    WoodError
+        If a figure of a wood is not tabulated, or a moisture lies outside 0 to 30 %.
+    KeyShapeError
+        If a key lies off the crack.
+    """
+    if slab_wood.toughness is None:
+        raise WoodError(f"no toughness is known for {slab_wood.name}; name a related wood to reckon the "
+                        "holding.")
+    slab = CrackedSlab(crack.length, thickness_mm, stiffness_for_crack(slab_wood), crack.from_edge)
+    shared = _shared(crack, slab, key_wood, slab_wood)
+    without = slab_wood.toughness / float(intensity_of_stress(slab, 1.0))
+    # Keys so close to the tip that they unload it wholly leave no stress at which it runs.
+    with_keys = slab_wood.toughness / max(shared.intensity, 1e-3 * shared.intensity_without)
+    drying = _full_restraint(slab_wood, moisture_now, moisture_to_come)
+    reckoned = with_keys if drying is None else min(with_keys, drying)
+    loads = tuple(_load(force * reckoned, key, key_wood, slab_wood, width)
+                  for force, key, width in zip(shared.forces, crack.keys, crack.widths, strict=True))
+    area = crack.length * thickness_mm
+    notes = tuple(dict.fromkeys((*slab_wood.notes, *key_wood.notes)))
+    return Holding(None if drying is None else drying * area, without * area, without, with_keys, reckoned,
+                   loads, notes)
+
+
+def holding_checks(holding: Holding) -> tuple[Check, ...]:
+    """One check for each key, in order: its factor of safety against the one wanted."""
+    return tuple(
+        Check("holding (advisory)", load.holds, round(load.factor, 2),
+              round(load.capacity.wanted_factor, 2), "-",
+              f"{load.force_n / 1000:.2f} kN at most; weakest: {load.capacity.weakest.name}, "
+              f"{load.capacity.weakest.mean_n / 1000:.2f} kN on average; not structural design")
+        for load in holding.loads)
+
+
+def _shared(crack: HeldCrack, slab: CrackedSlab, key_wood: Species, slab_wood: Species) -> KeyedCrack:
+    waists = np.array([key.waist for key in crack.keys], float)
+    flexibility = np.array([key_flexibility(key, key_wood, slab_wood) for key in crack.keys], float)
+    return keyed_crack(slab, np.array(crack.at, float), waists, flexibility)
+
+
+def _full_restraint(wood: Species, now: float | None, to_come: float | None) -> float | None:
+    """Stress if the slab could not shrink at all across the grain; 0 where it will swell. [MPa]"""
+    if now is None or to_come is None:
+        return None
+    checked_moisture(now, "moisture now")
+    checked_moisture(to_come, "moisture to come")
+    shrinking = -movement(wood, 1.0, now, to_come, ring_angle_deg=0.0).change_mm
+    assert wood.stiffness_tangential is not None
+    return max(0.0, shrinking) * wood.stiffness_tangential
+
+
+def _load(force: float, key: KeyShape, key_wood: Species, slab_wood: Species, crack_width: float) -> KeyLoad:
+    capacity = key_capacity(key, key_wood, slab_wood, crack_width)
+    pull = max(float(force), 0.0)
+    return KeyLoad(pull, capacity, float("inf") if pull == 0.0 else capacity.weakest.mean_n / pull)
