@@ -1,0 +1,222 @@
+"""One joint fit: camera pose, lens and every target's place on the slab at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from crackmap.errors import ScaleError
+from crackmap.scale.camera import STRAIGHT_DOWN, Camera, Lens
+from crackmap.scale.problem import Priors, Problem, Stacked, TapedDistance, edge_misfits, jacobian, prior_misfits, stack
+from crackmap.scale.target import FloatArray, Target
+
+_MOST_ROUNDS = 60
+# A target is left out when the others agree so much better without it that
+# chance would do that less than once in ten thousand photos (chi-square, six
+# degrees of freedom: 28; from memory), and it misses by more than a fifth of a pixel.
+LEFT_OUT_GAIN = 28.0
+LEFT_OUT_MISS_PX = 0.2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fit:
+    """The solution and how sure it is."""
+
+    problem: Problem
+    unknowns: FloatArray
+    covariance: FloatArray  # of the unknowns
+    cost: float  # sum of squared misfits
+    rms_px: float  # of the edges' misfits
+    left_out: tuple[tuple[Target, str], ...] = ()  # targets that didn't fit, and why
+
+    @property
+    def camera(self) -> Camera:
+        """The camera in the frame of the target that holds it."""
+        return self.problem.camera(self.unknowns)
+
+    @property
+    def places(self) -> FloatArray:
+        """x, y [mm] and turn [rad] of each target used, shape (n, 3)."""
+        return self.problem.places(self.unknowns)
+
+
+def fit_camera(
+    targets: tuple[Target, ...], priors: Priors, width: int, height: int, lens: Lens | None = None,
+    distances: tuple[TapedDistance, ...] = ()
+) -> Fit:
+    """Fit all targets together; leave out those that contradict the others.
+
+    Parameters
+    ----------
+    targets : tuple of Target
+        At least one.
+    width, height : int
+        Of the photo. [px]
+    lens : Lens, optional
+        A lens that was measured beforehand.
+    distances : tuple of TapedDistance
+        Distances between targets that take part in the fit.
+
+    Raises
+    ------
+    ScaleError
+        If no camera above the slab sees the targets as the photo does.
+    """
+    fit = solve(targets, priors, width, height, lens, distances)
+    left_out: list[tuple[Target, str]] = []
+    while len(fit.problem.targets) > 2:
+        worse = _worst_target(fit)
+        if worse is None:
+            break
+        index, without, why = worse
+        left_out.append((fit.problem.targets[index], why))
+        fit = without
+    return replace(fit, left_out=tuple(left_out))
+
+
+def solve(
+    targets: tuple[Target, ...], priors: Priors, width: int, height: int, lens: Lens | None,
+    distances: tuple[TapedDistance, ...]
+) -> Fit:
+    """The best fit of all targets, from every plausible start."""
+    held = int(np.argmax([cv2.contourArea(t.corners_px.astype(np.float32)) for t in targets]))
+    problem = Problem(targets, priors, width, height, lens, distances, held, STRAIGHT_DOWN)
+    stacked = stack(targets)
+    best: Fit | None = None
+    for start_problem, unknowns in _starts(problem):
+        found = _descend(start_problem, stacked, unknowns)
+        if found is not None and (best is None or found.cost < best.cost):
+            best = found
+    if best is None:
+        raise ScaleError(f"{targets[held].name} cannot be a flat thing of the size given, seen from above; check "
+                         "the size, and photograph from straight above.")
+    return best
+
+
+def _starts(problem: Problem) -> list[tuple[Problem, FloatArray]]:
+    """Poses of the largest target alone (two mirror solutions) and one straight above it."""
+    target = problem.targets[problem.held]
+    lens = problem.lens or Lens.central(problem.priors.focal_px, 0.0, problem.width, problem.height)
+    rays = lens.to_rays(target.corners_px)
+    corners = np.c_[target.corners, np.zeros(4)]
+    found = cv2.solvePnPGeneric(corners, rays.reshape(-1, 1, 2), np.eye(3), np.zeros(5), flags=cv2.SOLVEPNP_IPPE)
+    poses = [(cv2.Rodrigues(r)[0], np.ravel(t)) for r, t in zip(found[1], found[2], strict=True)]
+    across = rays[1] - rays[0]
+    turn = np.arctan2(across[1], across[0])
+    spin = np.array([[np.cos(turn), -np.sin(turn), 0], [np.sin(turn), np.cos(turn), 0], [0, 0, 1]])
+    distance = target.size_mm[0] / float(np.hypot(*across))
+    poses.append((spin @ STRAIGHT_DOWN, np.append(rays.mean(axis=0), 1.0) * distance))
+    starts = []
+    for rotation, translation in poses:
+        rotation, translation = np.asarray(rotation, float), np.asarray(translation, float)
+        if rotation[2, 2] > -0.2 or translation[2] <= 0:  # seen from below, or edge on
+            continue
+        translation = translation - rotation[:, 2] * target.height
+        camera = Camera(lens, rotation, translation)
+        begun = problem.with_base(rotation)
+        zeros = [0.0, 0.0] if problem.lens is None else []
+        starts.append((begun, begun.pack(np.concatenate([np.zeros(3), translation, zeros]),
+                                         _start_places(camera, problem.targets))))
+    return starts
+
+
+def _start_places(camera: Camera, targets: tuple[Target, ...]) -> FloatArray:
+    """Where the targets' corners meet their plane: x, y and turn, shape (n, 3)."""
+    places = []
+    for t in targets:
+        on_plane = Camera(camera.lens, camera.rotation, camera.translation + camera.rotation[:, 2] * t.height)
+        corners = on_plane.meet_plane(t.corners_px)
+        across = corners[1] + corners[2] - corners[0] - corners[3]
+        places.append([*corners.mean(axis=0), np.arctan2(across[1], across[0])])
+    return np.array(places)
+
+
+def _descend(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> Fit | None:
+    """Levenberg-Marquardt (Marquardt 1963) from one start; None if it leads to no camera above the slab."""
+    misfits = _misfits(problem, stacked, unknowns)
+    cost, damping = float(misfits @ misfits), 1e-3
+    table = jacobian(problem, stacked, unknowns)
+    for _ in range(_MOST_ROUNDS):
+        normal = table.T @ table
+        scale = np.maximum(np.diag(normal), 1e-12)
+        step = np.linalg.solve(normal + damping * np.diag(scale), -table.T @ misfits)
+        tried = unknowns + step
+        with np.errstate(all="ignore"):
+            tried_misfits = _misfits(problem, stacked, tried)
+        tried_cost = float(tried_misfits @ tried_misfits)
+        if np.isfinite(tried_cost) and tried_cost <= cost:
+            gain = cost - tried_cost
+            unknowns, misfits, cost, damping = tried, tried_misfits, tried_cost, damping / 10
+            table = jacobian(problem, stacked, unknowns)
+            if gain < 1e-9 * (1 + cost):
+                break
+        else:
+            damping *= 10
+            if damping > 1e9:
+                break
+    camera = problem.camera(unknowns)
+    if camera.rotation[2, 2] > -0.2 or camera.distance <= 0 or not np.isfinite(cost):
+        return None
+    normal = table.T @ table
+    scale = 1 / np.sqrt(np.diag(normal))
+    covariance = np.linalg.inv(normal * np.outer(scale, scale)) * np.outer(scale, scale)
+    edges = misfits[:len(stacked.owner)] * stacked.sigmas
+    return Fit(problem, unknowns, covariance, cost, float(np.sqrt((edges**2).mean())))
+
+
+def _misfits(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> FloatArray:
+    return np.concatenate([edge_misfits(problem, stacked, unknowns), prior_misfits(problem, unknowns)])
+
+
+def _worst_target(fit: Fit) -> tuple[int, Fit, str] | None:
+    """The target whose leaving out helps the rest most, the fit without it, and why; None if all agree."""
+    problem = fit.problem
+    stacked = stack(problem.targets)
+    misfits = edge_misfits(problem, stacked, fit.unknowns)
+    rms = np.array([np.sqrt(((misfits * stacked.sigmas)[stacked.owner == i] ** 2).mean())
+                    for i in range(len(problem.targets))])
+    if rms.max() < LEFT_OUT_MISS_PX / 2:
+        return None
+    best: tuple[int, Fit, str] | None = None
+    for index in np.argsort(rms)[::-1][:4]:
+        kept = [i for i in range(len(problem.targets)) if i != index]
+        targets = tuple(problem.targets[i] for i in kept)
+        distances = tuple(replace(d, first=kept.index(d.first), second=kept.index(d.second))
+                          for d in problem.distances if index not in (d.first, d.second))
+        without = solve(targets, problem.priors, problem.width, problem.height, problem.lens, distances)
+        own = problem.targets[index]
+        alone = own_misfit(without, own)
+        if (fit.cost - without.cost - alone.cost > LEFT_OUT_GAIN and alone.miss_px > LEFT_OUT_MISS_PX
+                and (best is None or without.cost < best[1].cost)):
+            best = (int(index), without, alone.why)
+    return best
+
+
+@dataclass(frozen=True, slots=True)
+class OwnMisfit:
+    """How a target looks to a camera that was fitted without it."""
+
+    cost: float  # of its own shape, when it may lie anywhere
+    miss_px: float  # rms of its corners when it must lie flat and have its size
+    why: str
+
+
+def own_misfit(fit: Fit, target: Target) -> OwnMisfit:
+    """Compare a target with what `fit`'s camera should see of it."""
+    plane = fit.camera
+    raised = Camera(plane.lens, plane.rotation, plane.translation + plane.rotation[:, 2] * target.height)
+    corners = raised.meet_plane(target.corners_px)
+    nominal = target.corners * np.exp(fit.problem.print_log(fit.unknowns))
+    a, b = corners - corners.mean(axis=0), nominal
+    turn = np.arctan2((b[:, 0] * a[:, 1] - b[:, 1] * a[:, 0]).sum(), (a * b).sum())
+    rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    placed = b @ rotation.T + corners.mean(axis=0)
+    seen = raised.see(np.c_[placed, np.zeros(4)])
+    miss = float(np.sqrt(((seen - target.corners_px) ** 2).sum(axis=1).mean()))
+    size = float(np.sqrt((a**2).sum() / (b**2).sum())) - 1
+    shape = "is not seen square: it is tilted, curled or stained"
+    why = (f"reads {abs(size) * 100:.1f} % too {'large' if size > 0 else 'small'} against the others: "
+           "it is not flat on the same face, or of another size" if abs(size) > 0.002 else shape)
+    return OwnMisfit(0.0, miss, why)

@@ -1,0 +1,59 @@
+"""A flat thing seen through a homography, fitted to edges that are known only across."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from crackmap.scale.target import FloatArray
+
+
+def project(homography: FloatArray, points: FloatArray) -> FloatArray:
+    """Points through a homography, shape (N, 2)."""
+    mapped = points @ homography[:, :2].T + homography[:, 2]
+    return np.asarray(mapped[:, :2] / mapped[:, 2:])
+
+
+def photo_normals(to_photo: FloatArray, middles: FloatArray, outward: FloatArray, along: FloatArray) -> FloatArray:
+    """Unit vectors across the edges in the photo, on the side that `outward` shows."""
+    step = 0.05
+    run = project(to_photo, middles + step * along) - project(to_photo, middles - step * along)
+    turned = np.c_[-run[:, 1], run[:, 0]]
+    side = project(to_photo, middles + step * outward) - project(to_photo, middles - step * outward)
+    turned *= np.sign((turned * side).sum(axis=1))[:, None]
+    return np.asarray(turned / np.hypot(*turned.T)[:, None])
+
+
+def fit_homography(
+    start: FloatArray, points: FloatArray, pixels: FloatArray, normals: FloatArray, with_bloom: bool = True
+) -> tuple[FloatArray, FloatArray]:
+    """Homography, and where the edges can tell it a common bloom, by least squares across the edges.
+
+    Returns
+    -------
+    homography : ndarray, shape (3, 3)
+        From the thing's own frame to the photo.
+    misfit : ndarray, shape (N,)
+        Of each edge point, across the edge. [px]
+    """
+    h = (start / start[2, 2]).ravel()[:8]
+    bloom = 0.0
+    homogeneous = np.c_[points, np.ones(len(points))]
+    misfit = np.zeros(len(points))
+    for _ in range(4):
+        matrix = np.append(h, 1.0).reshape(3, 3)
+        mapped = homogeneous @ matrix.T
+        seen = mapped[:, :2] / mapped[:, 2:]
+        misfit = ((pixels - seen) * normals).sum(axis=1) - bloom
+        row = homogeneous / mapped[:, 2:]
+        slopes = np.hstack([normals[:, :1] * row, normals[:, 1:] * row,
+                            -(normals * seen).sum(axis=1, keepdims=True) * row[:, :2],
+                            np.full((len(points), 1 if with_bloom else 0), 1.0)])
+        # One round of Huber-like weighting keeps a stain or a curl at one corner from pulling the rest.
+        spread = max(1.4826 * float(np.median(np.abs(misfit))), 1e-3)
+        weight = np.minimum(1.0, 2.5 * spread / np.maximum(np.abs(misfit), 1e-12))
+        size = np.linalg.norm(slopes, axis=0)
+        step = np.linalg.lstsq(slopes / size * weight[:, None], misfit * weight, rcond=None)[0] / size
+        h, bloom = h + step[:8], bloom + float(step[8:].sum())
+    matrix = np.append(h, 1.0).reshape(3, 3)
+    misfit = ((pixels - project(matrix, points)) * normals).sum(axis=1) - bloom
+    return matrix, misfit
