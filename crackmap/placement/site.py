@@ -1,0 +1,108 @@
+"""The slab as a place to cut: what is sound, what is not, and how to measure to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon, STRtree
+
+from crackmap.placement.crack_lines import CrackLine
+from crackmap.records import Edits, FloatArray, KeepOut, Survey
+from crackmap.settings import PlacementSettings
+
+_SIMPLIFY = 0.1  # an outline's vertices closer to a straight line than this cost time and say nothing [mm]
+_PIECE = 12  # rows in each piece of boundary that the tree holds
+_HULL_STEPS = 2  # steps of a line in one convex piece: 4 mm of a crack's wander is nothing a margin minds
+_ATTACHED = 2.5  # a branch's root this near another line belongs to it, besides the crack's half width [mm]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Site:
+    """Geometry that the rules measure to, in slab millimetres."""
+
+    slab: Polygon
+    slab_edge: STRtree  # of pieces of the boundary
+    top: Polygon | None  # finished top, where it will be trimmed
+    top_edge: STRtree | None
+    voids: STRtree | None
+    lines: tuple[CrackLine, ...]
+    harmful: NDArray[np.bool_]  # (lines,) True where a wing must keep clear of it
+    bodies: STRtree | None  # of every harmful line, as wide as it is, in short pieces
+    body_of: NDArray[np.int64]  # line of each piece in `bodies`
+    attached: NDArray[np.bool_]  # (lines, lines) True where one is the other's branch
+    keep_out: tuple[tuple[KeepOut, Polygon], ...]
+    grain_deg: float
+    thickness: float
+    cutting_length: float
+    crack_margin: float
+
+    def is_on_top(self, points: FloatArray) -> NDArray[np.bool_]:
+        """True where points lie on wood that stays: the slab and, if given, its finished top."""
+        ok = shapely.contains_xy(self.slab, points)
+        if self.top is not None:
+            ok &= shapely.contains_xy(self.top, points)
+        return np.asarray(ok)
+
+
+def lay_out_site(survey: Survey, lines: tuple[CrackLine, ...], edits: Edits, thickness: float,
+                 cutting_length: float, settings: PlacementSettings) -> Site:
+    """Everything that keys must keep clear of, built once for a plan."""
+    slab = sound_polygon(survey.outline if edits.outline is None else edits.outline)
+    top = None if edits.finished_top is None else sound_polygon(edits.finished_top)
+    voids = [sound_polygon(v.polygon) for v in survey.voids if len(v.polygon) >= 3]
+    harmful = np.array([line.widest > settings.harmless_width for line in lines], bool)
+    bodies = [crack_body(line) if bad else [] for line, bad in zip(lines, harmful, strict=True)]
+    shapely.prepare(slab)
+    if top is not None:
+        shapely.prepare(top)
+    return Site(slab, STRtree(boundary_pieces(slab)), top, None if top is None else STRtree(boundary_pieces(top)),
+                STRtree(voids) if voids else None, lines, harmful,
+                STRtree([piece for body in bodies for piece in body]) if harmful.any() else None,
+                np.repeat(np.arange(len(lines)), [len(body) for body in bodies]), _attached(lines), tuple((k, sound_polygon(k.area)) for k in edits.keep_out),
+                survey.grain_deg, thickness, cutting_length, settings.crack_margin)
+
+
+def sound_polygon(rows: FloatArray) -> Polygon:
+    """A valid polygon of `rows`; of a crossing outline, the largest part."""
+    polygon = Polygon(rows).simplify(_SIMPLIFY)
+    if not polygon.is_valid:
+        polygon = shapely.make_valid(polygon, method="structure")
+    if polygon.geom_type == "Polygon":
+        return polygon
+    parts = [g for g in getattr(polygon, "geoms", []) if g.geom_type == "Polygon"]
+    return max(parts, key=lambda g: g.area, default=Polygon())
+
+
+def boundary_pieces(polygon: Polygon) -> list[shapely.Geometry]:
+    """The boundary, holes included, as short line strings that a tree can sort."""
+    pieces = []
+    for ring in [polygon.exterior, *polygon.interiors] if not polygon.is_empty else []:
+        rows = np.asarray(ring.coords)
+        pieces += [shapely.linestrings(rows[k:k + _PIECE]) for k in range(0, len(rows) - 1, _PIECE - 1)
+                   if len(rows[k:k + _PIECE]) >= 2]
+    return pieces
+
+
+def crack_body(line: CrackLine) -> list[shapely.Geometry]:
+    """The crack as wide as it was measured, as overlapping pieces: convex hulls of circles at its points."""
+    radius = np.maximum(line.width, 0.02) / 2.0
+    circles = shapely.buffer(shapely.points(line.points), radius, quad_segs=3)
+    starts = range(0, len(circles) - 1, _HULL_STEPS)
+    return [shapely.convex_hull(shapely.geometrycollections(circles[k:k + _HULL_STEPS + 1])) for k in starts]
+
+
+def _attached(lines: tuple[CrackLine, ...]) -> NDArray[np.bool_]:
+    strings = [shapely.linestrings(line.points) for line in lines]
+    attached = np.zeros((len(lines), len(lines)), bool)
+    for a, line in enumerate(lines):
+        for end, row in ((line.ends[0], 0), (line.ends[1], -1)):
+            if end != "junction":
+                continue
+            for b, other in enumerate(lines):
+                near = _ATTACHED + other.widest / 2.0
+                if a != b and shapely.distance(shapely.points(line.points[row]), strings[b]) <= near:
+                    attached[a, b] = attached[b, a] = True
+    return attached
