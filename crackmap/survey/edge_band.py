@@ -1,0 +1,135 @@
+"""The band along an outline, unrolled: one row a step along it, one column a step across.
+
+Terminology
+-----------
+station   a point of the outline, evenly spaced; the rows of everything unrolled.
+offset    distance from the station along its outward normal, negative inside. [mm]
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+FloatImage = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """Stations (N, 2) [px], their outward normals (N, 2) [-] and the offsets (M,) [mm] sampled at each."""
+
+    stations: FloatArray
+    normals: FloatArray
+    offsets: FloatArray
+    mm_per_px: float
+
+    def at(self, offsets: FloatArray) -> FloatArray:
+        """Points at one offset a station, shape (N, 2). [mm] -> [px]"""
+        return self.stations + self.normals * (offsets / self.mm_per_px)[:, None]
+
+    def unroll(self, image: NDArray[np.generic]) -> FloatImage:
+        """`image` at every station and offset, shape (N, M) or (N, M, channels)."""
+        place = self.stations[:, None] + self.normals[:, None] * (self.offsets / self.mm_per_px)[None, :, None]
+        x, y = place[..., 0].astype(np.float32), place[..., 1].astype(np.float32)
+        return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32)
+
+
+def band_along(
+    outline: FloatArray, mm_per_px: float, step: float, offsets: FloatArray, smooth: float, normal_smooth: float
+) -> Band:
+    """Band along a closed outline (N, 2) [px].
+
+    `step` between stations, `smooth` of the outline and `normal_smooth` of the
+    normals are in mm along it: a normal smoother than the outline keeps
+    neighbouring profiles from crossing at corners.
+    """
+    stations = smoothed(evenly_spaced(outline, step / mm_per_px), smooth / step)
+    along = smoothed(stations, normal_smooth / step)
+    tangent = np.roll(along, -1, axis=0) - np.roll(along, 1, axis=0)
+    tangent /= np.hypot(*tangent.T)[:, None] + 1e-12
+    turn = 1.0 if signed_area(stations) > 0 else -1.0
+    return Band(stations, turn * np.stack([tangent[:, 1], -tangent[:, 0]], axis=1), offsets, mm_per_px)
+
+
+def signed_area(ring: FloatArray) -> float:
+    """Shoelace area of a closed ring (N, 2); its sign tells the turn."""
+    ahead = np.roll(ring, -1, axis=0)
+    return 0.5 * float(np.sum(ring[:, 0] * ahead[:, 1] - ahead[:, 0] * ring[:, 1]))
+
+
+def evenly_spaced(ring: FloatArray, step: float) -> FloatArray:
+    """A closed ring resampled at about `step`, at least 16 points."""
+    closed = np.vstack([ring, ring[:1]])
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    count = max(16, round(run[-1] / step))
+    at = np.arange(count) * run[-1] / count
+    return np.stack([np.interp(at, run, closed[:, k]) for k in (0, 1)], axis=1)
+
+
+def smoothed(values: FloatArray, sigma: float) -> FloatArray:
+    """Gaussian mean round a ring, along axis 0; `sigma` in steps."""
+    if sigma <= 0:
+        return values
+    reach = min(int(3 * sigma) + 1, len(values) - 1)
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
+    kernel /= kernel.sum()
+    wrapped = np.concatenate([values[-reach:], values, values[:reach]])
+    columns = wrapped.reshape(len(wrapped), -1).T
+    out = np.stack([np.convolve(c, kernel, "valid") for c in columns], axis=1)
+    return out.reshape(values.shape)
+
+
+def ring_mean(values: NDArray[np.floating], reach: int) -> FloatArray:
+    """Mean over `reach` rows to both sides, round a ring, along axis 0."""
+    reach = min(reach, (len(values) - 1) // 2)
+    wrapped = np.concatenate([values[-reach:], values, values[:reach]]) if reach else values
+    total = np.cumsum(wrapped.astype(float), axis=0)
+    total = np.concatenate([np.zeros((1, *total.shape[1:])), total])
+    width = 2 * reach + 1
+    return np.asarray((total[width:] - total[:-width]) / width)
+
+
+def tidy(outline: FloatArray, mm_per_px: float, mouth: float, arm: float, corner: float, cell: float = 1.0) -> FloatArray:
+    """The outline without narrow notches and thin arms.
+
+    A check's mouth at a sawn end is a narrow notch; a rule over the edge is a
+    thin arm. Notches up to `mouth` wide are filled; arms up to `arm` wide are
+    cut off unless they reach no more than `corner` beyond what stays, which is
+    what a plain corner does. All lengths, and `cell` of the work grid, in mm.
+    """
+    scale = mm_per_px / cell
+    pad = arm / cell + 3
+    origin = outline.min(axis=0) * scale - pad
+    size = np.ceil(outline.max(axis=0) * scale - origin + pad).astype(int)
+    mask = np.zeros((size[1], size[0]), np.uint8)
+    cv2.fillPoly(mask, [np.round((outline * scale - origin) * 16).astype(np.int32)], 1, shift=4)
+    whole = _close(mask, mouth / cell / 2)
+    body = _open(whole, arm / cell / 2)
+    if not body.any():
+        return outline
+    beyond = cv2.distanceTransform(1 - body, cv2.DIST_L2, 5)
+    count, labels = cv2.connectedComponents(whole & ~body)
+    farthest = np.zeros(count)
+    np.maximum.at(farthest, labels.ravel(), beyond.ravel())
+    keep = farthest <= corner / cell
+    keep[0] = False
+    body |= keep[labels].astype(np.uint8)
+    rings, _ = cv2.findContours(body, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    longest = max(rings, key=cv2.contourArea)[:, 0].astype(float)
+    return np.asarray((longest + origin) / scale)
+
+
+def _close(mask: NDArray[np.uint8], radius: float) -> NDArray[np.uint8]:
+    """Closing by a disc, through distance maps: the cost does not grow with the radius."""
+    grown = (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).astype(np.uint8)
+    return (cv2.distanceTransform(grown, cv2.DIST_L2, 5) > radius).astype(np.uint8) | mask
+
+
+def _open(mask: NDArray[np.uint8], radius: float) -> NDArray[np.uint8]:
+    """Opening by a disc, through distance maps."""
+    core = (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).astype(np.uint8)
+    return (cv2.distanceTransform(1 - core, cv2.DIST_L2, 5) <= radius).astype(np.uint8) & mask

@@ -1,0 +1,91 @@
+"""A small mixture of Gaussians that learns what a material looks like in one picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from crackmap.survey.light import FloatImage
+
+_MOST_SAMPLES = 4000  # enough for five components in six dimensions
+_LEAST_SAMPLES = 12  # a component with fewer is noise
+_LEAST_SPREAD = 0.25  # of a yardstick: two cells closer than this are not told apart
+_SEED = 7  # the draw of samples is the same in every run
+
+
+@dataclass(frozen=True, slots=True)
+class Relit:
+    """The same material under other light: shade moved by `shift`, spread by `spread`, this `weight` of it."""
+
+    shift: float
+    spread: float
+    weight: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mixture:
+    """Weights (K,), means (K, D) and covariances (K, D, D) of Gaussians."""
+
+    weights: NDArray[np.float64]
+    means: NDArray[np.float64]
+    covariances: NDArray[np.float64]
+
+    def log_density(self, features: FloatImage, relit: Relit | None = None) -> FloatImage:
+        """Log density of each cell, shape of `features` without its last axis.
+
+        With `relit`, each component is joined by a copy under other light.
+        """
+        flat = features.reshape(-1, features.shape[-1])
+        total: FloatImage | None = None
+        for weight, mean, covariance in zip(self.weights, self.means, self.covariances, strict=True):
+            log = _log_gaussian(flat, mean, covariance) + np.float32(np.log(weight))
+            total = log if total is None else np.logaddexp(total, log, out=total)
+            if relit is not None:
+                moved, wider = mean.copy(), covariance.copy()
+                moved[0] += relit.shift
+                wider[0, 0] += relit.spread**2
+                log = _log_gaussian(flat, moved, wider) + np.float32(np.log(weight * relit.weight))
+                np.logaddexp(total, log, out=total)
+        assert total is not None
+        return total.reshape(features.shape[:-1])
+
+
+def _log_gaussian(flat: FloatImage, mean: NDArray[np.float64], covariance: NDArray[np.float64]) -> FloatImage:
+    """Log density up to the constant that every component shares."""
+    root = np.linalg.cholesky(covariance)
+    whiten = np.linalg.inv(root)
+    white = flat @ whiten.T.astype(np.float32)
+    white -= (whiten @ mean).astype(np.float32)
+    np.square(white, out=white)
+    return np.asarray(-0.5 * white.sum(axis=1) - np.float32(np.log(np.diag(root)).sum()), np.float32)
+
+
+def fit_mixture(samples: FloatImage, components: int) -> Mixture:
+    """Mixture of at most `components` Gaussians, by k-means, with covariances kept off zero.
+
+    Parameters
+    ----------
+    samples : ndarray of float32, shape (N, D)
+        In yardsticks; N at least `_LEAST_SAMPLES`.
+    components : int
+    """
+    samples = np.ascontiguousarray(samples, np.float32)
+    if len(samples) > _MOST_SAMPLES:
+        chosen = np.random.default_rng(_SEED).choice(len(samples), _MOST_SAMPLES, replace=False)
+        samples = samples[chosen]
+    wanted = max(1, min(components, len(samples) // (3 * _LEAST_SAMPLES)))
+    cv2.setRNGSeed(_SEED)
+    stop = (cv2.TERM_CRITERIA_MAX_ITER | cv2.TERM_CRITERIA_EPS, 20, 1e-3)
+    _, labels, _ = cv2.kmeans(samples, wanted, None, stop, 1, cv2.KMEANS_PP_CENTERS)
+    groups = [samples[labels.ravel() == k] for k in range(wanted)]
+    groups = [g for g in groups if len(g) >= _LEAST_SAMPLES] or [samples]
+    floor = _LEAST_SPREAD**2 * np.eye(samples.shape[1])
+    weights = np.array([len(g) for g in groups], float)
+    return Mixture(
+        weights / weights.sum(),
+        np.array([g.mean(axis=0) for g in groups], float),
+        np.array([np.cov(g.T) + floor for g in groups], float),
+    )

@@ -1,0 +1,141 @@
+"""Roughly where the slab lies: what is unlike the bench and like the wood, as one piece.
+
+The bench is learnt along the picture's border, the wood round the markers that
+lie on it (or in the middle); both as mixtures of Gaussians that know the same
+material in shadow. The piece is found by a convex cut with a penalty on its
+outline's length (Chan, Esedoglu & Nikolova, SIAM J. Appl. Math. 66, 2006;
+primal-dual steps of Chambolle & Pock, J. Math. Imaging Vis. 40, 2011), and the
+two materials are learnt again inside and outside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from crackmap.survey.edge_features import YARDSTICK
+from crackmap.survey.edge_mixture import Mixture, Relit, fit_mixture
+from crackmap.survey.light import FloatImage
+
+BoolMask = NDArray[np.bool_]
+
+_COMPONENTS = 5
+_ROUNDS = 3
+_BORDER_BAND = 0.045  # of the picture's shorter side, taken for bench at first [-]
+# A shadow takes about 60 % of the light (ln 0.4 = -0.9), more or less; a slab
+# under a lamp varies by a half to both sides. In log shade, then yardsticks.
+_SHADOWED = Relit(-0.9 / YARDSTICK[0], 0.5 / YARDSTICK[0], 0.1)
+_UNEVENLY_LIT = Relit(-0.2 / YARDSTICK[0], 0.6 / YARDSTICK[0], 0.2)
+# Anything may lie in view that neither mixture has seen: spread evenly over
+# this much of the features' space. Bright unknowns are rather on the slab
+# (sapwood, paper), dark ones rather beside it (bark, deep shadow).
+_UNKNOWN_LOG_DENSITY = -float(np.log([8.0, 10.0, 10.0, 6.0, 4.0, 4.0]).sum())
+_DARK_STEP = 1.0  # ln: below 0.37 of the wood's median light
+_EVIDENCE_CAP = 1.5  # of one cell, so that a few odd cells cannot outvote their neighbours
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoughSlab:
+    """The piece of slab on the grid of cells, the wood and bench learnt, and other pieces' areas."""
+
+    mask: BoolMask
+    wood: Mixture
+    bench: Mixture
+    other_pieces: tuple[int, ...]  # cells in other pieces that are as like wood
+    log_odds: FloatImage  # of wood against bench, before the cut
+
+
+def rough_slab(features: FloatImage, seen: BoolMask, hidden: BoolMask, seeds: BoolMask) -> RoughSlab | None:
+    """The slab as one filled piece of cells, or None where nothing stands out.
+
+    Parameters
+    ----------
+    features : ndarray of float32, shape (h, w, 6)
+        From `cell_features`.
+    seen, hidden, seeds : ndarray of bool, shape (h, w)
+        Cells that the photo covers; that something lies on; that are surely wood.
+    """
+    inside = np.asarray(cv2.erode(seen.astype(np.uint8), np.ones((3, 3)), borderValue=0), bool)
+    usable = inside & ~hidden
+    depth = cv2.distanceTransform(np.pad(inside, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
+    bench_cells = usable & (depth < _BORDER_BAND * min(seen.shape))
+    wood_cells = usable & seeds
+    stiffness = _stiffness(features)
+    rough: RoughSlab | None = None
+    for turn in range(_ROUNDS):
+        if min(wood_cells.sum(), bench_cells.sum()) < 40:
+            break
+        wood = fit_mixture(features[wood_cells], _COMPONENTS if turn else 3)
+        bench = fit_mixture(features[bench_cells], _COMPONENTS)
+        shade = float(np.median(features[..., 0][wood_cells]))
+        odds = _log_odds(features, wood, bench, shade, first=turn < 2)
+        evidence = np.clip(0.25 * odds, -_EVIDENCE_CAP, _EVIDENCE_CAP)
+        evidence[hidden] = 0.0
+        evidence[~inside] = -_EVIDENCE_CAP
+        piece, others = _main_piece(_convex_cut(evidence, stiffness) > 0.5, wood_cells)
+        if not piece.any():
+            break
+        rough = RoughSlab(piece, wood, bench, others, odds)
+        filled = piece.astype(np.uint8)
+        wood_cells = usable & (cv2.erode(filled, np.ones((5, 5))) > 0)
+        bench_cells = usable & (cv2.dilate(filled, np.ones((7, 7))) == 0)
+    return rough
+
+
+def _log_odds(features: FloatImage, wood: Mixture, bench: Mixture, wood_shade: float, first: bool) -> FloatImage:
+    """Log odds of wood against bench for each cell. [-]"""
+    darkness = (wood_shade - _DARK_STEP / YARDSTICK[0] - features[..., 0]) / (0.12 / YARDSTICK[0])
+    dark = 1.0 / (1.0 + np.exp(-np.clip(darkness, -30, 30)))
+    unknown_wood = (0.1 if first else 0.05) * (1.0 - dark) + 0.002
+    unknown_bench = 0.02 + 0.6 * dark
+    as_wood = np.logaddexp(wood.log_density(features, _UNEVENLY_LIT), _UNKNOWN_LOG_DENSITY + np.log(unknown_wood))
+    as_bench = np.logaddexp(bench.log_density(features, _SHADOWED), _UNKNOWN_LOG_DENSITY + np.log(unknown_bench))
+    return np.asarray(as_wood - as_bench, np.float32)
+
+
+def _stiffness(features: FloatImage) -> FloatImage:
+    """Cost of outline in each cell: low where colour steps. [-]"""
+    colour = cv2.GaussianBlur(features[..., :3], (0, 0), 0.7)
+    gx = cv2.Sobel(colour, cv2.CV_32F, 1, 0, scale=0.125)
+    gy = cv2.Sobel(colour, cv2.CV_32F, 0, 1, scale=0.125)
+    step = np.sqrt((gx * gx + gy * gy).sum(axis=-1))
+    return np.asarray(1.5 * np.exp(-2.0 * step) + 0.15, np.float32)
+
+
+def _convex_cut(evidence: FloatImage, stiffness: FloatImage, rounds: int = 100) -> FloatImage:
+    """u in [0, 1] that minimises  -<evidence, u> + sum(stiffness |grad u|), by primal-dual steps."""
+    u = (evidence > 0).astype(np.float32)
+    ahead, px, py = u.copy(), np.zeros_like(u), np.zeros_like(u)
+    step = np.float32(0.35)  # step^2 * 8 < 1: the scheme's bound for the gradient on a grid
+    for _ in range(rounds):
+        px[:, :-1] += step * (ahead[:, 1:] - ahead[:, :-1])
+        py[:-1] += step * (ahead[1:] - ahead[:-1])
+        shrink = np.maximum(1.0, cv2.magnitude(px, py) / stiffness)
+        px /= shrink
+        py /= shrink
+        divergence = px + py + evidence
+        divergence[:, 1:] -= px[:, :-1]
+        divergence[1:] -= py[:-1]
+        new = np.clip(u + step * divergence, 0.0, 1.0)
+        ahead = 2.0 * new - u
+        u = new
+    return u
+
+
+def _main_piece(mask: BoolMask, wood_cells: BoolMask) -> tuple[BoolMask, tuple[int, ...]]:
+    """The piece that holds most of the known wood (else the largest), filled; and the other pieces' areas."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
+    if count < 2:
+        return np.zeros_like(mask), ()
+    votes = np.bincount(labels[wood_cells], minlength=count)
+    votes[0] = 0
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    best = int(np.argmax(votes)) if votes.any() else 1 + int(np.argmax(areas))
+    outlines, _ = cv2.findContours((labels == best).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = np.zeros(mask.shape, np.uint8)
+    cv2.drawContours(filled, outlines, -1, 1, cv2.FILLED)
+    others = tuple(int(a) for k, a in enumerate(areas, start=1) if k != best)
+    return filled > 0, others

@@ -1,0 +1,86 @@
+"""From judged pieces to cracks: keep the stretches that are crack, cut off what is not.
+
+Along a line the pieces' log-odds are taken as evidence, and the best cutting
+into crack and not-crack is the one that wins most evidence at a fixed price a
+change (the Viterbi path of a two-state chain). A short faint piece between good
+ones is kept, and a grain line that a crack runs out into is cut off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crackmap.survey.graph import Branch
+from crackmap.survey.judge_features import Pieces
+
+FloatArray = NDArray[np.float64]
+CHANGE_PRICE = 2.0  # log-odds; a change of state each e**2 = 7 pieces of 20 px or so
+SHARE = 0.5  # neighbouring pieces of one line are not independent: each counts for half
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretch:
+    """A part of a branch, points `first` to `last` (left out), with its mean log-odds."""
+
+    branch: int
+    first: int
+    last: int
+    odds: float
+
+
+def crack_stretches(pieces: Pieces, odds: FloatArray, count: int) -> list[Stretch]:
+    """The stretches of `count` lines that are crack."""
+    stretches = []
+    bounds = np.searchsorted(pieces.line, np.arange(count + 1))
+    for line in range(count):
+        rows = slice(bounds[line], bounds[line + 1])
+        state = best_states(odds[rows] * SHARE, CHANGE_PRICE)
+        changes = np.flatnonzero(np.diff(np.r_[0, state, 0]))
+        for begin, end in zip(changes[::2], changes[1::2], strict=True):
+            piece = slice(rows.start + begin, rows.start + end)
+            stretches.append(
+                Stretch(line, int(pieces.first[piece][0]), int(pieces.last[piece][-1]), float(odds[piece].mean()))
+            )
+    return stretches
+
+
+def best_states(evidence: FloatArray, price: float) -> NDArray[np.int64]:
+    """0 or 1 for each piece: the most evidence less `price` for each change (Viterbi)."""
+    value = np.array([0.0, 0.0])
+    came = np.zeros((len(evidence), 2), int)
+    for k, gain in enumerate(evidence):
+        stay, switch = value, value[::-1] - price
+        came[k] = np.where(stay >= switch, [0, 1], [1, 0])
+        value = np.maximum(stay, switch) + [0.0, gain]
+    state = int(value[1] > value[0])
+    states = np.zeros(len(evidence), int)
+    for k in range(len(evidence) - 1, -1, -1):
+        states[k] = state
+        state = int(came[k, state])
+    return states
+
+
+def cut_branches(branches: list[Branch], lengths: list[int], stretches: list[Stretch]) -> tuple[list[Branch], FloatArray]:
+    """Branches of the stretches alone, with their log-odds; whole ends keep their nodes.
+
+    `lengths` are the numbers of points that the stretches count in; a branch's
+    own points are a little more, since they are not evenly spaced.
+    """
+    fresh = 1 + max((max(b.start, b.end) for b in branches), default=0)
+    cut, odds = [], []
+    for stretch in stretches:
+        branch = branches[stretch.branch]
+        times = (len(branch.points) - 1) / max(lengths[stretch.branch] - 1, 1)
+        first = 0 if stretch.first == 0 else round(stretch.first * times)
+        last = len(branch.points) if stretch.last == lengths[stretch.branch] else round(stretch.last * times) + 1
+        if last - first < 2:
+            continue
+        start = branch.start if first == 0 else fresh
+        end = branch.end if last == len(branch.points) else fresh + 1
+        fresh += 2
+        cut.append(Branch(branch.points[first:last], start, end))
+        odds.append(stretch.odds)
+    return cut, np.array(odds)
