@@ -1,0 +1,100 @@
+"""crackmap align: a job's drawing in the machine's coordinates."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import click
+
+from crackmap import job
+from crackmap.cli.options import FOLDER, Length, shop_option, units_option
+from crackmap.cli.steps import load_shop, settings_of
+from crackmap.errors import JobError, LengthError
+from crackmap.records import Survey
+from crackmap.scale.alignment import JOG_SIGMA, Alignment, align
+from crackmap.units import parse_length, show_length
+
+DRAWING = "slab-machine.dxf"
+_EXAMPLE = "--a 12.50,40.25"
+_UNIT = re.compile(r"(mm|cm|m|inches|inch|in|\"|″|”)\s*$", re.IGNORECASE)
+
+_HELP = f"""Move the drawing of the job in FOLDER to the machine's coordinates.
+
+Fix the slab on the machine and bring a pointed bit over datum mark A, then over
+mark B, with the spindle off. Type what the machine shows for each, as
+{_EXAMPLE}. Out comes {DRAWING}, in which nothing need be turned or shifted any
+more, and the distance between the marks by photo and by machine: two independent
+measurements that must agree before you cut.
+"""
+
+
+@click.command("align", help=_HELP)
+@click.argument("folder", type=FOLDER)
+@click.option("--a", "reading_a", required=True, metavar="X,Y", help="The machine's reading at mark A.")
+@click.option("--b", "reading_b", required=True, metavar="X,Y", help="The machine's reading at mark B.")
+@click.option("--jog-sigma", type=Length(), default=None,
+              help=f"How exactly you bring the bit over a mark. [default: {JOG_SIGMA:g}mm]")
+@units_option
+@shop_option
+def command(folder: Path, reading_a: str, reading_b: str, jog_sigma: float | None, units: str | None,
+            shop: Path | None) -> None:
+    read = job.read_job(folder)
+    if read.plan is None:
+        raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
+    shown = units or read.note.units
+    points = [parse_reading(text, name, shown) for text, name in ((reading_a, "--a"), (reading_b, "--b"))]
+    datum = read.survey.datum
+    found = align(datum.a, datum.b, *points, read.survey.scale.scale_sigma_percent,
+                  JOG_SIGMA if jog_sigma is None else jog_sigma)
+    from crackmap.sheets.dxf import slab_dxf
+
+    own_shop = load_shop(shop or (Path(read.note.shop) if read.note.shop else None), folder)
+    settings = settings_of(read.note, own_shop)
+    drawing = slab_dxf(read.survey, read.plan, settings.sheets, transform=found.matrix)
+    job.check_writable(folder)
+    job.write_whole(folder / DRAWING, drawing)
+    for line in alignment_lines(found, read.survey, shown):
+        click.echo(line)
+    click.echo(f"Written: {folder / DRAWING}")
+
+
+def parse_reading(text: str, name: str, units: str) -> tuple[float, float]:
+    """A reading "X,Y" or "X;Y". [mm]
+
+    A unit may follow each number, or the last for both; else it is `units`.
+
+    Raises
+    ------
+    LengthError
+        If it is not two lengths.
+    """
+    parts: list[Any] = [p.strip() for p in (text.split(";") if ";" in text else text.split(","))]
+    if len(parts) != 2 or not all(parts):
+        raise LengthError(f"{name}: {text!r} is not a reading; give two numbers with a comma between them, "
+                          f"as in {_EXAMPLE}.")
+    last = _UNIT.search(parts[1])
+    if last and not _UNIT.search(parts[0]):
+        parts[0] += last.group(1)
+    x, y = (parse_length(part, name, default_unit=units) for part in parts)
+    return x, y
+
+
+def alignment_lines(found: Alignment, survey: Survey, units: str) -> list[str]:
+    """The transform, the two distances and the verdict, in words."""
+    def length(mm: float) -> str:
+        return show_length(mm, units, 2)
+
+    x, y = found.translation
+    lines = [
+        f"Mark A is the {survey.datum.a_name}, mark B the {survey.datum.b_name}.",
+        f"The slab lies turned by {found.rotation_deg:+.3f} degrees on the machine (sure to "
+        f"{found.rotation_sigma_deg:.3f}); its origin is at X {length(x)}, Y {length(y)}.",
+        f"A to B by the photo {length(found.distance_slab)}, by the machine {length(found.distance_machine)}: "
+        f"{length(abs(found.difference))} {'more' if found.difference >= 0 else 'less'}.",
+    ]
+    if found.agrees:
+        return [*lines, f"They agree (within {length(found.limit)}): the photo's scale holds. "
+                        "Check one pocket above the wood with the spindle off, then cut."]
+    return [*lines, f"WARNING: they differ by more than {length(found.limit)}, so do not cut yet. {found.hint}"]

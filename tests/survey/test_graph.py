@@ -1,0 +1,81 @@
+"""Skeletons small enough to read; answers known by geometry."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skimage.morphology import skeletonize
+
+from crackmap.survey.graph import Branch, branches_of, degrees, merge_through, path_length, prune_spurs, thin
+
+
+def raster(text: str) -> np.ndarray:
+    return np.array([[c == "#" for c in row] for row in text.split()], np.uint8)
+
+
+def test_straight_line_is_one_branch_of_its_length():
+    branches = branches_of(raster("........ .######. ........"))
+    assert len(branches) == 1
+    assert branches[0].length == pytest.approx(5.0)  # geometric: six pixels in a row
+
+
+def test_diagonal_length():
+    branches = branches_of(np.eye(5, dtype=np.uint8))
+    assert branches[0].length == pytest.approx(4 * np.sqrt(2))  # geometric
+
+
+def test_y_has_three_branches_that_share_one_point():
+    branches = branches_of(
+        raster("#.......# .#.....#. ..#...#.. ...#.#... ....#.... ....#.... ....#.... ....#.... ....#....")
+    )
+    assert len(branches) == 3
+    ends = [tuple(p) for b in branches for p in (b.points[0], b.points[-1])]
+    shared = max(set(ends), key=ends.count)
+    assert ends.count(shared) == 3
+    assert max(degrees(branches).values()) == 3
+
+
+def test_ring_is_kept():
+    ring = np.zeros((12, 12), np.uint8)
+    ring[2, 3:9] = ring[9, 3:9] = 1
+    ring[3:9, 2] = ring[3:9, 9] = 1
+    branches = branches_of(ring)
+    assert len(branches) == 1
+    assert branches[0].length > 20
+
+
+def test_spur_goes_and_the_line_is_whole():
+    line = np.zeros((12, 40), np.uint8)
+    line[6, 2:38] = 1
+    line[3:6, 20] = 1
+    branches = branches_of(line)
+    assert len(branches) == 3
+    pruned = prune_spurs(branches, {node: 6.0 for node in degrees(branches)})
+    assert len(pruned) == 1
+    assert pruned[0].length == pytest.approx(35, abs=1.5)  # geometric; the junction's centre bends it a little
+
+
+def test_merge_through_turns_branches_as_needed():
+    first = Branch(np.array([[0.0, 0], [5, 0]]), 1, 2)
+    second = Branch(np.array([[9.0, 0], [5, 0]]), 3, 2)
+    merged = merge_through([first, second])
+    assert len(merged) == 1
+    assert path_length(merged[0].points) == pytest.approx(9.0)
+
+
+def test_thin_agrees_with_skimage_on_each_component():
+    mask = np.zeros((40, 60), np.uint8)
+    mask[5:11, 5:50] = 1
+    mask[20:35, 30:33] = 1
+    strength = mask * np.uint8(100)
+    # independent: scikit-image on the whole mask
+    assert np.array_equal(thin(mask, strength, 50, 5).astype(bool), skeletonize(mask.astype(bool)))
+
+
+def test_thin_leaves_out_what_is_weak_or_small():
+    mask = np.zeros((40, 60), np.uint8)
+    mask[5:8, 5:50] = 1
+    mask[20, 5:8] = 1
+    strength = mask * np.uint8(20)
+    strength[20] *= 4
+    assert thin(mask, strength, 50, 5).sum() == 0
