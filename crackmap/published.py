@@ -81,3 +81,9 @@ EDGE_CRACK_MOUTH = Published(
     1.454, "-", "mouth opening = 4 f s a / E'; Tada, Paris, Irwin, The Stress Analysis of Cracks Handbook; "
                 "worked out "
     "again here")
+
+# Lifting, for the note beside a slab's mass.
+LIFTING_LOAD_CONSTANT = Published(
+    23.0, "kg", "NIOSH revised lifting equation (1994), load constant: one person in the ideal posture (seen "
+                "in secondary "
+    "copies)")

@@ -46,6 +46,7 @@ class KnownLens(NamedTuple):
     image_size: tuple[int, int]  # width and height of the pictures it is for [px]
     camera_matrix: tuple[tuple[float, ...], ...]  # 3 rows of 3 [px]
     distortion: tuple[float, ...]  # k1, k2, p1, p2, k3 [-]
+    focal_35mm: float | None = None  # of the photos it was measured on, to tell a phone's lenses apart [mm]
 
 
 class MarkDistance(NamedTuple):
@@ -158,9 +159,11 @@ class ResinSettings(Settings):
     void_depth: float = 1.0  # of its width: depth of a void, until it is through [-]
     void_depth_least: float = 0.1  # of its width: a bark pocket can be so shallow [-]
     depth_power: float = 0.5  # depth falls toward the tip as this power of the width; 0 not at all, 1 as the width
-    wall_share: float = 0.875  # volume over area times depth: between straight walls and a blunt wedge [-]
+    through_while: float = 0.5  # a crack that is through at its widest stays so down to this share of the width [-]
+    wall_share: float = 0.9  # volume over area times depth: between straight walls and a blunt wedge [-]
     wall_share_least: float = 0.5  # a sharp wedge [-]
     wall_share_least_probed: float = 0.7  # a probe goes down only where the walls still gape [-]
+    wall_share_most: float = 1.05  # straight walls that wander or open a little below [-]
     probe_within: float = 15.0  # a probed depth belongs to the nearest crack or void within this [mm]
     through_within: float = 1.0  # a probe that stops so far short of the thickness met the bench [mm]
 

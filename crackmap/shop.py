@@ -79,7 +79,7 @@ class Fit(Settings):
     # rest makes the key smaller. 0: a pocket that stays on its drawn size can be
     # cut again with the next key.
     pocket_share: float = _number(0.0, 0.0, 1.0)  # [-]
-    # how far the key stands above the slab before it is planed off [mm]
+    # How far the key stands above the slab before it is planed off. [mm]
     proud: float = _length(1.0, 0.0, 10.0)
     kind: str = _text("", tuple(FITS))  # a preset of FITS in place of a figure
     # True when a test cut gave the clearance
@@ -122,7 +122,7 @@ class StockBoard(Settings):
 class ResinSheet(Settings):
     """The data sheet on the tin. The defaults are generic and cautious (common practice, no source)."""
 
-    # resin to hardener
+    # Resin to hardener.
     ratio: tuple[float, float] = field(
         default=(2.0, 1.0), metadata={"kind": "ratio", "least": 0.01, "most": 1000.0})
     ratio_by: str = _text("volume", ("volume", "weight"))
@@ -149,10 +149,10 @@ class KeyChoice(Settings):
     """Proportions and limits of the keys; None leaves the choice to `keys/`."""
 
     shape: str = _text("two-lobe")
-    # of a straight bow tie's head; other shapes have none to square
+    # Of a straight bow tie's head; other shapes have none to square.
     corners: str = _text("round", SHAPE_CORNERS)
     key_wood: str = _text("")
-    # of the thickness; a third to a half is common practice, no source
+    # Of the thickness; a third to a half is common practice, no source. [-]
     depth_fraction: float = _number(0.45, 0.05, 1.0)
     depth: float | None = _length(None, 0.5, 300.0)  # fixed depth [mm]
     least_length: float | None = _length(None, 10.0, 500.0)  # of a key; None: 40 [mm]

@@ -48,8 +48,8 @@ def _is_same(one: TestedFit, other: TestedFit) -> bool:
 def _appended(text: str, tested: TestedFit) -> str:
     lead = "" if not text else ("\n" if text.endswith("\n") else "\n\n")
     wood = tested.wood.replace("\\", "\\\\").replace('"', '\\"')
-    return (f"{text}{lead}[[tested]]  # the step of the test ladder that fitted\n"
-            f"bit_diameter = {tested.bit_diameter:g}\nwood = \"{wood}\"\nclearance = {tested.clearance:g}\n")
+    return (f"{text}{lead}[[tested]]  # the step of the test ladder that fitted\nbit_diameter = "
+            f"{tested.bit_diameter:g}\nwood = \"{wood}\"\nclearance = {tested.clearance:g}\n")
 
 
 def _replaced(text: str, tested: TestedFit, source: str) -> str:

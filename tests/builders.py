@@ -43,10 +43,17 @@ def a_survey(length: float = 1400.0, width: float = 480.0, cracks: int = 6, seed
         photo=facts,
         mapping=Mapping(np.array([[1.6, 0.0, 350.0], [0.0, -1.6, 1100.0], [0.0, 0.0, 1.0]])),
         scale=ScaleQuality(0.55, 0.06, 0.1, 0.6, 0.5, 0.08),
-        datum=Datum(frozen_array([0, 0]), frozen_array([span, 0]), "markers", "centre of marker 3",
-                    "centre of marker 17"),
-        references=tuple(Reference("marker", n, frozen_array(_square(x, 0.0, MARKER)), (MARKER, MARKER))
-                         for n, x in ((3, 0.0), (17, span))),
+        datum=Datum(
+            frozen_array([0, 0]),
+            frozen_array([span, 0]),
+            "markers",
+            "centre of marker 3",
+            "centre of marker 17",
+        ),
+        references=tuple(
+            Reference("marker", n, frozen_array(_square(x, 0.0, MARKER)), (MARKER, MARKER))
+            for n, x in ((3, 0.0), (17, span))
+        ),
         outline=frozen_array(_live_edge(rng, length, width)),
         voids=(Void("V1", frozen_array(_blob(rng, 0.62 * length - 120.0, -0.25 * width, 26.0))),),
         cracks=tuple(_crack(rng, n, cracks, length, width) for n in range(cracks)),
@@ -54,37 +61,65 @@ def a_survey(length: float = 1400.0, width: float = 480.0, cracks: int = 6, seed
     )
 
 
-def a_plan(survey: Survey, keys: int = 12, shop: Shop | None = None, thickness_mm: float = 45.0,
-           depths: tuple[float, ...] = (20.0,)) -> Plan:
+def a_plan(
+    survey: Survey,
+    keys: int = 12,
+    shop: Shop | None = None,
+    thickness_mm: float = 45.0,
+    depths: tuple[float, ...] = (20.0,),
+) -> Plan:
     """`keys` keys spread over the cracks, larger toward their open ends; not checked for room."""
     shop = shop or Shop()
     placed = tuple(_keys(survey, keys, shop, depths))
     held = {crack for key in placed for crack in key.cracks}
-    unheld = tuple(Unheld(c.id, f"it is {c.widest:.1f} mm at its widest: glue alone holds it")
-                   for c in survey.cracks if c.id not in held)
+    unheld = tuple(
+        Unheld(c.id, f"it is {c.widest:.1f} mm at its widest: glue alone holds it")
+        for c in survey.cracks
+        if c.id not in held
+    )
     return Plan(placed, unheld, _resin(survey), thickness_mm)
 
 
-def a_key(number: int, crack: str, centre: tuple[float, float], angle_deg: float, size: int = 0,
-          depth: float = 20.0, shop: Shop | None = None) -> Key:
+def a_key(
+    number: int,
+    crack: str,
+    centre: tuple[float, float],
+    angle_deg: float,
+    size: int = 0,
+    depth: float = 20.0,
+    shop: Shop | None = None,
+) -> Key:
     """One key of `SIZES[size]` at a place."""
     shop = shop or Shop()
     name, length, width, waist = SIZES[size]
     shape: KeyShape = make_key("two-lobe", length, width, waist, depth, shop.bit, shop.fit)
-    return Key(f"K{number}", (crack,), frozen_array(centre), angle_deg, shape, name,
-               moved(shape.pocket, angle_deg, centre), moved(shape.key, angle_deg, centre), "suggested",
-               ("widest open stretch",), (Check("floor", True, 25.0, 8.0),))
+    return Key(
+        f"K{number}",
+        (crack,),
+        frozen_array(centre),
+        angle_deg,
+        shape,
+        name,
+        moved(shape.pocket, angle_deg, centre),
+        moved(shape.key, angle_deg, centre),
+        "suggested",
+        ("widest open stretch",),
+        (Check("floor", True, 25.0, 8.0),),
+    )
 
 
-def a_rectified_photo(survey: Survey, mm_per_px: float = 0.6, seed: int = 1,
-                      wood: tuple[int, int, int] = (196, 160, 116)) -> RectifiedPhoto:
+def a_rectified_photo(
+    survey: Survey, mm_per_px: float = 0.6, seed: int = 1, wood: tuple[int, int, int] = (196, 160, 116)
+) -> RectifiedPhoto:
     """The survey's slab on a grey bench, drawn with its cracks, voids and markers."""
     rng = np.random.default_rng(seed)
     low, high = survey.outline.min(axis=0) - 90.0, survey.outline.max(axis=0) + 90.0
     columns, rows = (np.ceil((high - low) / mm_per_px)).astype(int)
     scale = 1.0 / mm_per_px
     mapping = Mapping(np.array([[scale, 0, -low[0] * scale], [0, -scale, high[1] * scale], [0, 0, 1]]))
-    grain = cv2.resize(rng.normal(0, 14, (rows, 24)), (int(columns), int(rows)), interpolation=cv2.INTER_CUBIC)
+    grain = cv2.resize(
+        rng.normal(0, 14, (rows, 24)), (int(columns), int(rows)), interpolation=cv2.INTER_CUBIC
+    )
     bench = 110.0 + rng.normal(0, 6, (rows, columns))
     slab = np.zeros((rows, columns), np.uint8)
     _fill(slab, mapping, survey.outline, 255)
@@ -96,11 +131,21 @@ def a_rectified_photo(survey: Survey, mm_per_px: float = 0.6, seed: int = 1,
         _fill(pixels, mapping, _lips(crack), (30, 24, 20))
     for reference in survey.references:
         _fill(pixels, mapping, reference.corners_mm * 1.0, (20, 20, 20))
-    return RectifiedPhoto(freeze(pixels), freeze(np.ones((rows, columns), bool)), mapping, survey.mapping,
-                          survey.photo, survey.datum, survey.references, survey.scale)
+    return RectifiedPhoto(
+        freeze(pixels),
+        freeze(np.ones((rows, columns), bool)),
+        mapping,
+        survey.mapping,
+        survey.photo,
+        survey.datum,
+        survey.references,
+        survey.scale,
+    )
 
 
-def _fill(image: np.ndarray, mapping: Mapping, polygon: FloatArray, colour: int | tuple[int, int, int]) -> None:
+def _fill(
+    image: np.ndarray, mapping: Mapping, polygon: FloatArray, colour: int | tuple[int, int, int]
+) -> None:
     points = np.round(mapping.to_pixels(polygon) * 16).astype(np.int32)
     cv2.fillPoly(image, [points], colour, cv2.LINE_AA, 4)
 
@@ -113,7 +158,9 @@ def _lips(crack: Crack) -> FloatArray:
 
 
 def _square(x: float, y: float, side: float) -> FloatArray:
-    return np.array([[x, y], [x, y], [x, y], [x, y]]) + side / 2.0 * np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]])
+    return np.array([[x, y], [x, y], [x, y], [x, y]]) + side / 2.0 * np.array(
+        [[-1, 1], [1, 1], [1, -1], [-1, -1]]
+    )
 
 
 def _live_edge(rng: np.random.Generator, length: float, width: float) -> FloatArray:
@@ -145,9 +192,13 @@ def _crack(rng: np.random.Generator, number: int, of: int, length: float, width:
     from_left = number % 2 == 0
     x = -120.0 + share * long if from_left else length - 120.0 - share * long
     widest = float(rng.uniform(1.2, 9.0))
-    return Crack(f"C{number + 1}", frozen_array(np.column_stack([x, y + wander])),
-                 frozen_array(widest * (1.0 - share) ** 0.7 + 0.2), ("edge", "tip"),
-                 0.62 if number == of - 1 else 0.95)
+    return Crack(
+        f"C{number + 1}",
+        frozen_array(np.column_stack([x, y + wander])),
+        frozen_array(widest * (1.0 - share) ** 0.7 + 0.2),
+        ("edge", "tip"),
+        0.62 if number == of - 1 else 0.95,
+    )
 
 
 def _keys(survey: Survey, count: int, shop: Shop, depths: tuple[float, ...]) -> list[Key]:
@@ -162,15 +213,46 @@ def _keys(survey: Survey, count: int, shop: Shop, depths: tuple[float, ...]) -> 
             at = (place + 0.6) / (each + 0.4)
             centre = crack.centreline[int(at * (len(crack.centreline) - 1))]
             number = len(placed) + 1
-            placed.append(a_key(number, crack.id, (float(centre[0]), float(centre[1])), 90.0 + 3.0 * (number % 3 - 1),
-                                min(place, 2), depths[number % len(depths)], shop))
+            placed.append(
+                a_key(
+                    number,
+                    crack.id,
+                    (float(centre[0]), float(centre[1])),
+                    90.0 + 3.0 * (number % 3 - 1),
+                    min(place, 2),
+                    depths[number % len(depths)],
+                    shop,
+                )
+            )
     return placed
 
 
 def _resin(survey: Survey) -> ResinEstimate:
-    items = tuple(ResinItem(c.id, c.length * c.widest / 2.0, 45.0, "assumed", c.length * c.widest * 0.0225,
-                            c.length * c.widest * 0.005, c.length * c.widest * 0.03) for c in survey.cracks)
+    items = tuple(
+        ResinItem(
+            c.id,
+            c.length * c.widest / 2.0,
+            45.0,
+            "assumed",
+            c.length * c.widest * 0.0225,
+            c.length * c.widest * 0.005,
+            c.length * c.widest * 0.03,
+        )
+        for c in survey.cracks
+    )
     net = sum(item.volume_ml for item in items)
     mix = 1.15 * net
-    return ResinEstimate(items, net, 0.3 * net, 1.3 * net, 15.0, mix, mix * 2 / 3, mix / 3, mix * 2 / 3 * 1.1,
-                         mix / 3 * 0.97, 3, ("Seal porous walls first.",))
+    return ResinEstimate(
+        items,
+        net,
+        0.3 * net,
+        1.3 * net,
+        15.0,
+        mix,
+        mix * 2 / 3,
+        mix / 3,
+        mix * 2 / 3 * 1.1,
+        mix / 3 * 0.97,
+        3,
+        ("Seal porous walls first.",),
+    )

@@ -17,7 +17,10 @@ from crackmap.settings import LENS_BOARDS, LENS_SQUARE, LensBoardSettings
 from crackmap.sheets.lens_board import lens_board_pdf
 
 SUPERSAMPLING = 2
-PAPER_DPI = 300.0
+# The rasteriser snaps edges to whole pixels, so it draws finely (0.02 mm at most);
+# the mean of 3 x 3 then suits the photos' sampling, which would otherwise alias.
+PAPER_DPI, PAPER_MEAN = 600.0, 3
+Pose = tuple[np.ndarray, np.ndarray]  # rotation vector, translation [mm]
 WHITE, BLACK, TABLE = 0.75, 0.03, 0.25  # linear light
 
 
@@ -48,7 +51,7 @@ def board_corners(paper: str = "a4") -> np.ndarray:
 
 
 def poses(camera: TrueCamera, count: int, rng: np.random.Generator, paper: str = "a4",
-          tilt_deg: tuple[float, float] = (15, 40), spread: float = 0.30) -> list[tuple[np.ndarray, np.ndarray]]:
+          tilt_deg: tuple[float, float] = (15, 40), spread: float = 0.30) -> list[Pose]:
     """Rotation vector and translation of the sheet in views as the sheet's own text asks for."""
     layout = LENS_BOARDS[paper]
     middle = np.array([layout.columns, layout.rows, 0]) * LENS_SQUARE / 2
@@ -67,7 +70,7 @@ def poses(camera: TrueCamera, count: int, rng: np.random.Generator, paper: str =
     return made
 
 
-def seen_corners(camera: TrueCamera, pose: tuple[np.ndarray, np.ndarray], noise_px: float,
+def seen_corners(camera: TrueCamera, pose: Pose, noise_px: float,
                  rng: np.random.Generator, name: str, stretch: float = 1.0, paper: str = "a4") -> BoardView:
     """The corners that fall inside the picture, with noise."""
     points = board_corners(paper)
@@ -88,16 +91,21 @@ class Renderer:
                            (np.arange(camera.height * s) + 0.5) / s - 0.5)
         stop = (cv2.TERM_CRITERIA_MAX_ITER, 20, 0)
         pixels = np.stack([u.ravel(), v.ravel()], axis=1)[:, None]
-        self.rays = cv2.undistortPoints(pixels, camera.matrix, camera.distortion, criteria=stop).reshape(-1, 2)
-        document = pypdfium2.PdfDocument(lens_board_pdf(LensBoardSettings(paper=paper)))
-        grey = document[0].render(scale=PAPER_DPI / 72).to_numpy()[..., 0]
-        self.sheet = (BLACK + (WHITE - BLACK) * grey / 255.0).astype(np.float32)
+        rays = cv2.undistortPoints(pixels, camera.matrix, camera.distortion, criteria=stop)
+        self.rays = rays.reshape(-1, 2)
+        page = pypdfium2.PdfDocument(lens_board_pdf(LensBoardSettings(paper=paper)))[0]
+        grey = page.render(scale=PAPER_DPI / 72, grayscale=True).to_numpy()
+        page_mm = np.array(page.get_size()) / 72 * 25.4
+        self.texels_per_mm = np.array(grey.shape[::-1]) / page_mm / PAPER_MEAN  # whole pixels cover the page
         layout = LENS_BOARDS[paper]
-        page_mm = np.array(document[0].get_size()) / 72 * 25.4
-        self.texels_per_mm = np.array(grey.shape[::-1]) / page_mm  # whole pixels cover the whole page
-        self.board_at = np.array([(page_mm[0] - layout.columns * LENS_SQUARE) / 2, 7.0])  # upper left corner [mm]
+        # upper left corner of the board on the page [mm]
+        self.board_at = np.array([(page_mm[0] - layout.columns * LENS_SQUARE) / 2, 7.0])
+        rows, columns = (n // PAPER_MEAN for n in grey.shape)
+        mean = cv2.resize(grey[: rows * PAPER_MEAN, : columns * PAPER_MEAN], (columns, rows),
+                          interpolation=cv2.INTER_AREA)
+        self.sheet = mean.astype(np.float32) * np.float32((WHITE - BLACK) / 255) + np.float32(BLACK)
 
-    def photo(self, pose: tuple[np.ndarray, np.ndarray], rng: np.random.Generator, name: str = "board.jpg",
+    def photo(self, pose: Pose, rng: np.random.Generator, name: str = "board.jpg",
               blur_px: float = 0.8, noise: float = 0.01, quality: int = 92) -> Photo:
         """One 8-bit sRGB photo: sampled, blurred and made noisy in linear light, then JPEG."""
         s, camera = SUPERSAMPLING, self.camera
@@ -107,7 +115,8 @@ class Renderer:
         on_page = on_sheet[:, :2] / on_sheet[:, 2:] + self.board_at
         texel = (on_page * self.texels_per_mm - 0.5).astype(np.float32)
         grid = texel.reshape(camera.height * s, camera.width * s, 2)
-        light = cv2.remap(self.sheet, grid, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=TABLE)
+        light = cv2.remap(self.sheet, grid, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT,
+                          borderValue=TABLE)
         light = cv2.GaussianBlur(light, (0, 0), blur_px * s)
         light = cv2.resize(light, (camera.width, camera.height), interpolation=cv2.INTER_AREA)
         light = np.clip(light + rng.normal(0, noise, light.shape) * np.sqrt(light + 0.02), 0, 1)

@@ -46,7 +46,7 @@ def command(folder: Path, reading_a: str, reading_b: str, jog_sigma: float | Non
     shown = units or read.note.units
     points = [parse_reading(text, name, shown) for text, name in ((reading_a, "--a"), (reading_b, "--b"))]
     datum = read.survey.datum
-    found = align(datum.a, datum.b, *points, read.survey.scale.scale_sigma_percent,
+    found = align(datum.a, datum.b, points[0], points[1], read.survey.scale.scale_sigma_percent,
                   JOG_SIGMA if jog_sigma is None else jog_sigma)
     from crackmap.sheets.dxf import slab_dxf
 
@@ -87,14 +87,16 @@ def alignment_lines(found: Alignment, survey: Survey, units: str) -> list[str]:
         return show_length(mm, units, 2)
 
     x, y = found.translation
+    more = "more" if found.difference >= 0 else "less"
     lines = [
         f"Mark A is the {survey.datum.a_name}, mark B the {survey.datum.b_name}.",
         f"The slab lies turned by {found.rotation_deg:+.3f} degrees on the machine (sure to "
         f"{found.rotation_sigma_deg:.3f}); its origin is at X {length(x)}, Y {length(y)}.",
-        f"A to B by the photo {length(found.distance_slab)}, by the machine {length(found.distance_machine)}: "
-        f"{length(abs(found.difference))} {'more' if found.difference >= 0 else 'less'}.",
+        f"A to B by the photo {length(found.distance_slab)}, by the machine "
+        f"{length(found.distance_machine)}: {length(abs(found.difference))} {more}.",
     ]
     if found.agrees:
         return [*lines, f"They agree (within {length(found.limit)}): the photo's scale holds. "
                         "Check one pocket above the wood with the spindle off, then cut."]
-    return [*lines, f"WARNING: they differ by more than {length(found.limit)}, so do not cut yet. {found.hint}"]
+    return [*lines,
+            f"WARNING: they differ by more than {length(found.limit)}, so do not cut yet. {found.hint}"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ from crackmap.cli.marker import refuse_overwriting
 from crackmap.cli.options import FILE, Length
 from crackmap.cli.progress import Progress
 from crackmap.errors import ScaleError
-from crackmap.settings import LENS_BOARDS, LENS_SQUARE, LensBoardSettings
+from crackmap.settings import LENS_BOARDS, LENS_SQUARE, KnownLens, LensBoardSettings
 
 if TYPE_CHECKING:
     from crackmap.scale.lens_file import LensFile
@@ -46,7 +47,8 @@ def board(out: Path, paper: str, overwrite: bool) -> None:
     content = lens_board_pdf(LensBoardSettings().with_changes(paper=paper))
     refuse_overwriting(out, overwrite)
     job.write_whole(out, content)
-    click.echo(f"{out}: the lens sheet, squares of {LENS_SQUARE:g} mm. Print at 100 % and lay it on something flat.")
+    click.echo(f"{out}: the lens sheet, squares of {LENS_SQUARE:g} mm. Print at 100 % and fix it on "
+               "something flat.")
 
 
 @command.command("fit", help=_FIT_HELP)
@@ -82,6 +84,27 @@ def fit(photos: tuple[Path, ...], square: float | None, out: Path, overwrite: bo
     click.echo(f"Written: {out}")
 
 
+def load_lens(path: Path) -> KnownLens:
+    """The lens in a lens file, for the scale settings.
+
+    Raises
+    ------
+    ScaleError
+        If the file is missing, unreadable or wrong; names the field.
+    """
+    from crackmap.scale.lens_file import lens_from_json
+
+    try:
+        read = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as problem:
+        raise ScaleError(f"the lens file {path} cannot be read ({problem.strerror}); check the name, or make "
+                         "one with crackmap lens fit") from problem
+    except (ValueError, RecursionError) as problem:
+        raise ScaleError(f"the lens file {path} is not valid JSON; make it again with crackmap lens fit"
+                         ) from problem
+    return lens_from_json(read, str(path)).known
+
+
 def lens_lines(measured: LensFile) -> list[str]:
     """The measured lens in words."""
     matrix, distortion = measured.lens.camera_matrix, measured.lens.distortion
@@ -92,11 +115,11 @@ def lens_lines(measured: LensFile) -> list[str]:
         f"  centre {matrix[0, 2]:.1f}, {matrix[1, 2]:.1f} px",
         "  distortion " + ", ".join(f"{name} {value:+.5f}" for name, value in
                                     zip(("k1", "k2", "p1", "p2", "k3"), distortion, strict=True) if value),
-        f"  corners fit to {measured.rms_px:.3f} px rms; the sheet was seen in {100 * measured.coverage:.0f} % of "
-        "the picture",
+        f"  corners fit to {measured.rms_px:.3f} px rms; the sheet was seen in "
+        f"{100 * measured.coverage:.0f} % of the picture",
         f"  the correction is sure to {measured.correction_sigma_px:.2f} px at its worst place",
         "By photo:",
     ]
-    lines += [f"  {v.file}: {v.corners} corners, " + (f"{v.rms_px:.3f} px rms" if v.used else "left out")
+    lines += [f"  {v.file}: {v.corners} corners, {v.rms_px:.3f} px rms" + ("" if v.used else ", left out")
               for v in measured.views]
     return lines + [f"Note: {note}" for note in measured.notes]

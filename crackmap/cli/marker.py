@@ -35,7 +35,8 @@ def command(out: Path, paper: str, size: float | None, count: int, first_id: int
     content = marker_sheet_pdf(settings)
     refuse_overwriting(out, overwrite)
     job.write_whole(out, content)
-    click.echo(f"{out}: {count} markers of {settings.size:g} mm, ids {first_id} to {first_id + count - 1}.")
+    ids = f"ids {first_id} to {first_id + count - 1}" if count > 1 else f"id {first_id}"
+    click.echo(f"{out}: {count} marker{'s' if count > 1 else ''} of {settings.size:g} mm, {ids}.")
     click.echo("Print at 100 %, then lay a rule on the bars: if they are not 100 mm long, measure a black "
                "square and give its side with --marker-size.")
 
@@ -51,4 +52,5 @@ def refuse_overwriting(path: Path, overwrite: bool) -> None:
     if path.is_dir():
         raise JobError(f"{path} is a folder; name a file with --out.")
     if path.exists() and not overwrite:
-        raise JobError(f"{path} is there already; give another name with --out, or --overwrite to replace it.")
+        raise JobError(f"{path} is there already; give another name with --out, or --overwrite to replace "
+                       "it.")

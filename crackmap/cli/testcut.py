@@ -10,6 +10,7 @@ from crackmap import job
 from crackmap.cli.options import FILE, Length, units_option
 from crackmap.cli.steps import load_shop
 from crackmap.errors import JobError, SettingsError
+from crackmap.settings import SheetSettings
 from crackmap.shop import Shop, TestedFit
 from crackmap.units import parse_length, show_length
 
@@ -52,7 +53,8 @@ def command(out: Path | None, shop: Path | None, steps: str | None, offcut: floa
 def _draw(out: Path, shop: Shop, steps: str | None, offcut: float | None, overwrite: bool,
           units: str | None) -> None:
     from crackmap.keys.ladder import CLEARANCES, LONGEST_OFFCUT, make_ladder
-    from crackmap.keys.ladder_dxf import ladder_dxf
+    from crackmap.sheets.dxf import as_dxf
+    from crackmap.sheets.testcut_drawing import testcut_drawing
 
     if out.is_dir():
         raise JobError(f"{out} is a folder; name a file with --out.")
@@ -63,22 +65,19 @@ def _draw(out: Path, shop: Shop, steps: str | None, offcut: float | None, overwr
     if steps is not None:
         clearances = tuple(sorted(_clearance(step, "--steps") for step in steps.split(",")))
     ladder = make_ladder(shop, clearances, LONGEST_OFFCUT if offcut is None else offcut)
-    job.write_whole(out, ladder_dxf(ladder))
+    settings = SheetSettings()
+    job.write_whole(out, as_dxf(testcut_drawing(ladder, settings), settings))
     length, width = ladder.offcut_size
-    click.echo(f"{out}: {len(clearances)} pockets and one key, for a {shop.bit.diameter:g} mm bit"
-               f"{_measured(shop)}; drawn in mm.")
+    click.echo(f"{out}: {len(clearances)} pockets and one key, for a {shop.bit.diameter:g} mm "
+               f"bit{_measured(shop)}; drawn in mm.")
     click.echo(f"Offcut of the slab's wood: {show_length(length, shown)} along the grain, "
-               f"{show_length(width, shown)} "
-               f"across. Pockets {show_length(ladder.depth, shown)} deep; key "
-               f"{show_length(ladder.key_thickness, shown)} "
-               "thick, grain along it.")
+               f"{show_length(width, shown)} across. Pockets {show_length(ladder.depth, shown)} deep; key "
+               f"{show_length(ladder.key_thickness, shown)} thick, grain along it.")
     click.echo("Clearance a side, left to right, row by row from the top: "
                + ", ".join(show_length(each, shown, digits=3) for each in clearances) + ".")
     click.echo("Check the 100 mm bar in your CAM program before you cut. Engrave the figures with a fine "
-               "bit, or pencil "
-               "them on. Work held, hands clear, extraction on, eyes and ears protected; the makers' "
-               "instructions for "
-               "machine and bit come first.")
+               "bit, or pencil them on. Work held, hands clear, extraction on, eyes and ears protected; the "
+               "makers' instructions for machine and bit come first.")
     click.echo("Try the key along the row; then: crackmap testcut --fitted FIGURE --shop shop.toml")
 
 
@@ -98,8 +97,7 @@ def _remember(shop: Path | None, fitted: str, wood: str | None, units: str | Non
     job.write_whole(path, with_tested_fit(text, tested, str(path)).encode("utf-8"))
     for_wood = f" in {tested.wood}" if tested.wood else ""
     click.echo(f"{path}: {show_length(clearance, units or own_shop.units, digits=3)} a side remembered for "
-               "the "
-               f"{tested.bit_diameter:g} mm bit{for_wood}.")
+               f"the {tested.bit_diameter:g} mm bit{for_wood}.")
 
 
 def _text_of(path: Path) -> str:
@@ -117,6 +115,5 @@ def _clearance(text: str, option: str) -> float:
     clearance = parse_length(text, option, default_unit="mm")
     if not 0.0 <= clearance <= _MOST_CLEARANCE:
         raise SettingsError(f"{option}: a clearance of {clearance:g} mm a side is outside 0 to "
-                            f"{_MOST_CLEARANCE:g} mm; "
-                            "give the figure engraved beside the pocket.")
+                            f"{_MOST_CLEARANCE:g} mm; give the figure engraved beside the pocket.")
     return clearance

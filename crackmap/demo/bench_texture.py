@@ -17,7 +17,9 @@ Painter = Callable[[Float32, Float32, RGB, float], Float32]
 
 
 def _noise(tile: Float32, x: Float32, y: Float32, px: float, py: float, shift: float = 0.0) -> Float32:
-    return sample(tile, x * np.float32(1 / px) + np.float32(shift), y * np.float32(1 / py) + np.float32(1.7 * shift))
+    return sample(
+        tile, x * np.float32(1 / px) + np.float32(shift), y * np.float32(1 / py) + np.float32(1.7 * shift)
+    )
 
 
 def _flat(x: Float32, colour: RGB) -> Float32:
@@ -41,20 +43,24 @@ def _plywood(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
     pore = _noise(dashes(0), x, sheet, 1.1, max(0.25, f))
     seam = np.exp(-(((wrapped(y + 300, 1220) - 600) / 0.9) ** 2))
     tone = np.exp(0.06 * rings + 0.07 * fibres) * (1 - 0.25 * pore) * (1 - 0.6 * seam)
-    return _flat(x, colour) * tone[..., None]
+    return np.asarray(_flat(x, colour) * tone[..., None], np.float32)
 
 
 def _planks(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
     wide = 118.0
     board = np.floor(y * np.float32(1 / wide))
     shift = board * 37.3
-    ring = np.sin((wrapped(y, wide) + 16 * _noise(fractal(1), x + shift * 9, y, 9.0, 1.5)) * np.float32(0.33) + shift)
+    ring = np.sin(
+        (wrapped(y, wide) + 16 * _noise(fractal(1), x + shift * 9, y, 9.0, 1.5)) * np.float32(0.33) + shift
+    )
     fibres = _noise(fibre(0), x + shift * 20, y, 1.4, 0.4)
     from_gap = wide / 2 - np.abs(wrapped(y, wide) - np.float32(wide / 2))
     gap = smoothstep(1.6, 0.8, from_gap)
     joint = smoothstep(1.2, 0.5, np.abs(wrapped(x + shift * 41, 1700) - 850))
-    tone = np.exp(0.08 * ring + 0.09 * fibres + 0.18 * np.sin(board * 12.9)) * (1 - 0.85 * np.maximum(gap, joint))
-    return _flat(x, colour) * tone[..., None]
+    tone = np.exp(0.08 * ring + 0.09 * fibres + 0.18 * np.sin(board * 12.9)) * (
+        1 - 0.85 * np.maximum(gap, joint)
+    )
+    return np.asarray(_flat(x, colour) * tone[..., None], np.float32)
 
 
 def _strands(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
@@ -64,10 +70,14 @@ def _strands(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
         c, s = np.float32(np.cos(angle)), np.float32(np.sin(angle))
         u, v = x * c + y * s, y * c - x * s
         warp = 1.5 * _noise(fractal(layer % 4), x, y, 6.0, 6.0)
-        cell = sample(cells(0), u * np.float32(1 / 4.6) + 131 * layer, (v + warp) * np.float32(1 / 1.15) + 77 * layer)
+        cell = sample(
+            cells(0), u * np.float32(1 / 4.6) + 131 * layer, (v + warp) * np.float32(1 / 1.15) + 77 * layer
+        )
         chosen = (cell[..., 1] * 7.3 + layer * 0.37) % 1 < 0.5
         grain = _noise(fibre(layer % 2), u, v, 0.9, 0.35, 50.0 * layer)
-        tone = (0.6 + 0.8 * cell[..., 1]) * np.exp(0.1 * grain) * (1 - 0.5 * smoothstep(1.0, 0.1, cell[..., 0]))
+        tone = (
+            (0.6 + 0.8 * cell[..., 1]) * np.exp(0.1 * grain) * (1 - 0.5 * smoothstep(1.0, 0.1, cell[..., 0]))
+        )
         warm = np.stack([tone, tone * (0.9 + 0.1 * cell[..., 1]), tone * (0.75 + 0.3 * cell[..., 1])], -1)
         out = np.where(chosen[..., None], linear(colour) * warm, out)
     return np.asarray(out, np.float32)
@@ -79,7 +89,7 @@ def _painted(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
     blot = smoothstep(2.1, 2.25, _noise(fractal(0), x, y, 1.7, 1.7, 31.0))
     scratch = smoothstep(0.55, 0.8, _noise(dashes(0), 0.8 * x + 0.6 * y, 0.8 * y - 0.6 * x, 9.0, max(0.6, f)))
     tone = np.exp(0.035 * brush + 0.09 * cloud) * (1 - 0.35 * blot) * (1 + 0.25 * scratch)
-    return _flat(x, colour) * tone[..., None]
+    return np.asarray(_flat(x, colour) * tone[..., None], np.float32)
 
 
 def _grass(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
@@ -105,7 +115,7 @@ def _cardboard(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
     cloud = _noise(fractal(1), x, y, 4.4, 4.4)
     fold = np.exp(-(((wrapped(y + 0.02 * x, 640) - 320) / 2.0) ** 2))
     tone = np.exp(0.02 * flute + 0.04 * fleck + 0.06 * cloud) * (1 - 0.3 * fold)
-    return _flat(x, colour) * tone[..., None]
+    return np.asarray(_flat(x, colour) * tone[..., None], np.float32)
 
 
 def _mat(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
@@ -117,7 +127,7 @@ def _mat(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
     scuff = _noise(fractal(2), x, y, 3.0, 3.0)
     dust = smoothstep(2.0, 3.0, _noise(soft(0), x, y, max(0.5, f), max(0.5, f)))
     tone = np.exp(0.1 * scuff) + 0.5 * lines + 1.2 * dust
-    return _flat(x, colour) * tone[..., None]
+    return np.asarray(_flat(x, colour) * tone[..., None], np.float32)
 
 
 def _tiles(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
@@ -131,19 +141,21 @@ def _tiles(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
     cloud = _noise(fractal(0), x + 90 * column, y + 70 * row, 2.6, 2.6)
     tone = np.exp(0.1 * cloud + 0.14 * hue)
     tile = _flat(x, colour) * tone[..., None]
-    return tile + (linear((118, 112, 104)) - tile) * grout[..., None]
+    return np.asarray(tile + (linear((118, 112, 104)) - tile) * grout[..., None], np.float32)
 
 
 def _gravel(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
     cell = sample(cells(0), x * np.float32(1 / 0.8), y * np.float32(1 / 0.8))
     tone = (0.45 + 0.9 * cell[..., 1]) * smoothstep(0.2, 4.5, cell[..., 0])
     tone = tone * np.exp(0.12 * _noise(soft(0), x, y, max(0.5, f), max(0.5, f)))
-    return _flat(x, colour) * np.maximum(tone, 0.05)[..., None]
+    return np.asarray(_flat(x, colour) * np.maximum(tone, 0.05)[..., None], np.float32)
 
 
 def _cloth(x: Float32, y: Float32, colour: RGB, f: float) -> Float32:
     """A dust sheet: pale cloth with folds."""
-    fold = _noise(fractal(2), x, y, 5.0, 2.2) + 0.5 * _noise(fractal(1), 0.7 * x + 0.7 * y, 0.7 * y - 0.7 * x, 6.0, 1.5)
+    fold = _noise(fractal(2), x, y, 5.0, 2.2) + 0.5 * _noise(
+        fractal(1), 0.7 * x + 0.7 * y, 0.7 * y - 0.7 * x, 6.0, 1.5
+    )
     weave = _noise(soft(0), x, y, max(0.4, f), max(0.4, f))
     return _flat(x, colour) * np.exp(0.17 * fold + 0.04 * weave)[..., None]
 
@@ -163,7 +175,9 @@ BENCHES: dict[str, tuple[Painter, tuple[RGB, ...]]] = {
 }
 
 
-def bench_albedo(name: str, x: Float32, y: Float32, angle_deg: float, colour: RGB | None, footprint: float) -> Float32:
+def bench_albedo(
+    name: str, x: Float32, y: Float32, angle_deg: float, colour: RGB | None, footprint: float
+) -> Float32:
     """Linear RGB reflectance of a bench at points on it.
 
     Parameters

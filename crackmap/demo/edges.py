@@ -23,7 +23,7 @@ def inside_distance(edges: EdgeLine, x: Float32, y: Float32) -> Float32:
     inside = np.minimum((y - a[..., 0]) * a[..., 1], (a[..., 2] - y) * a[..., 3])
     c = look_up(across, edges.y[0], py, y)
     ends = np.minimum((x - c[..., 0]) * c[..., 1], (c[..., 2] - x) * c[..., 3])
-    return np.minimum(inside, ends)
+    return np.asarray(np.minimum(inside, ends), np.float32)
 
 
 def _crossing(edges: EdgeLine, side: FloatArray, end: FloatArray, start: float) -> tuple[float, float]:

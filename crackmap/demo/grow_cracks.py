@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import distance_transform_edt, gaussian_filter1d
 
 from crackmap.demo.scene import CrackShape, EdgeLine, KnotShape, VoidShape
 from crackmap.records import frozen_array
@@ -17,7 +17,7 @@ _STEP = 1.0  # between vertices [mm]
 def jagged(rng: np.random.Generator, count: int, coarse: float, size: float) -> NDArray[np.float64]:
     """A rough line: random walk kept in bounds, with kinks about `coarse` vertices apart, sd `size`. [mm]"""
     total = np.zeros(count)
-    for scale, share in ((coarse, 0.75), (coarse / 3.5, 0.4), (1.6, 0.2)):
+    for scale, share in ((coarse, 0.75), (coarse / 3.5, 0.4), (1.6, 0.1)):
         knots = max(int(count / scale) + 3, 4)
         total += share * np.interp(np.arange(count), np.arange(knots) * scale, rng.standard_normal(knots))
     return total * size
@@ -30,32 +30,43 @@ def _round_knots(points: NDArray[np.float64], knots: Sequence[KnotShape]) -> NDA
         dx = (points[:, 0] - k.x) / (1.25 * k.stretch + 0.35)
         dy = points[:, 1] - k.y
         a2 = (1.05 * k.radius) ** 2
-        bent[:, 1] += np.where(dy >= 0, 1, -1) * 0.85 * a2 / np.maximum(np.sqrt(dx * dx + dy * dy), k.radius) \
+        bent[:, 1] += (
+            np.where(dy >= 0, 1, -1)
+            * 0.85
+            * a2
+            / np.maximum(np.sqrt(dx * dx + dy * dy), k.radius)
             * np.exp(-np.abs(dy) / (3 * k.radius))
+        )
     return bent
 
 
-def _path(rng: np.random.Generator, start: NDArray[np.float64], heading_deg: float, length: float,
-          wander: float) -> NDArray[np.float64]:
+def _path(
+    rng: np.random.Generator, start: NDArray[np.float64], heading_deg: float, length: float, wander: float
+) -> NDArray[np.float64]:
     count = max(int(length / _STEP) + 1, 8)
     s = np.arange(count) * _STEP
     grow = np.clip(s / 30, 0, 1)
-    slow = sum(wander / k * np.sin(s * 6.28 * k / (length * rng.uniform(1.1, 2.2) + 60) + rng.uniform(0, 6.28))
-               for k in (1, 2, 3))
+    slow = sum(
+        wander / k * np.sin(s * 6.28 * k / (length * rng.uniform(1.1, 2.2) + 60) + rng.uniform(0, 6.28))
+        for k in (1, 2, 3)
+    )
     off = (slow - slow[0]) + grow * jagged(rng, count, 22, 0.55 * min(1.5, 0.4 + length / 150))
     a = np.radians(heading_deg)
     return start + np.outer(s, [np.cos(a), np.sin(a)]) + np.outer(off - off[0], [-np.sin(a), np.cos(a)])
 
 
-def _depths(rng: np.random.Generator, width: NDArray[np.float64], thickness: float, eager: float) -> NDArray[np.float64]:
+def _depths(
+    rng: np.random.Generator, width: NDArray[np.float64], thickness: float, eager: float
+) -> NDArray[np.float64]:
     """Wide cracks are deep: through where wide enough, else about `eager` times the width."""
     smooth = gaussian_filter1d(width, 6.0, mode="nearest")
     depth = smooth * eager * np.exp(0.15 * jagged(rng, len(width), 30, 1.0)) + 1.5
-    return np.minimum(depth, thickness)
+    return np.asarray(np.minimum(depth, thickness), float)
 
 
-def _dust(rng: np.random.Generator, depth: NDArray[np.float64], width: NDArray[np.float64],
-          chance: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _dust(
+    rng: np.random.Generator, depth: NDArray[np.float64], width: NDArray[np.float64], chance: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Fill stretches of a crack with sawdust to within a millimetre or two of the face."""
     dusty = np.zeros(len(depth))
     if rng.random() < chance:
@@ -64,28 +75,55 @@ def _dust(rng: np.random.Generator, depth: NDArray[np.float64], width: NDArray[n
             first = rng.integers(0, max(len(depth) - span, 1))
             dusty[first : first + span] = 1
         fill = rng.uniform(0.4, 2.2) * np.exp(0.3 * jagged(rng, len(depth), 8, 1.0))
-        depth = np.where(dusty > 0, np.minimum(depth, fill), depth)
+        # The heap slopes down into the crack on both sides of what it fills.
+        slope = rng.uniform(0.5, 1.4) * distance_transform_edt(dusty == 0)
+        depth = np.minimum(depth, np.maximum(fill, 0.2) + slope)
+        dusty = np.maximum(dusty, (slope < 6.0).astype(float))
     return depth, dusty
 
 
-def make_crack(rng: np.random.Generator, kind: str, line: NDArray[np.float64], width: NDArray[np.float64],
-               thickness: float, eager: float, dust_chance: float = 0.2, parent: int | None = None) -> CrackShape:
+def make_crack(
+    rng: np.random.Generator,
+    kind: str,
+    line: NDArray[np.float64],
+    width: NDArray[np.float64],
+    thickness: float,
+    eager: float,
+    dust_chance: float = 0.2,
+    parent: int | None = None,
+) -> CrackShape:
     """A crack along `line` whose lips are roughened about a smooth `width`. [mm]"""
     rough = np.clip(0.16 * width, 0.03, 0.5)
     # Each lip is jagged on its own; near the tip the roughness fades with the width.
-    left = width / 2 + rough * jagged(rng, len(width), 6, 0.7)
-    right = width / 2 + rough * jagged(rng, len(width), 6, 0.7)
+    left = width / 2 + rough * jagged(rng, len(width), 15, 0.75)
+    right = width / 2 + rough * jagged(rng, len(width), 15, 0.75)
     true_width = np.maximum(left + right, np.minimum(width, 0.04))
     unit = np.gradient(line, axis=0)
     unit /= np.linalg.norm(unit, axis=1, keepdims=True)
     line = line + np.c_[unit[:, 1], -unit[:, 0]] * ((left - right) / 2)[:, None]
     depth, dusty = _dust(rng, _depths(rng, true_width, thickness, eager), true_width, dust_chance)
-    return CrackShape(kind, frozen_array(line), frozen_array(true_width), frozen_array(depth), frozen_array(dusty),
-                      lean=float(rng.normal(0, 0.05)), parent=parent, halo=float(max(0, rng.normal(0.1, 0.25))))
+    return CrackShape(
+        kind,
+        frozen_array(line),
+        frozen_array(true_width),
+        frozen_array(depth),
+        frozen_array(dusty),
+        lean=float(rng.normal(0, 0.05)),
+        parent=parent,
+        halo=float(max(0, rng.normal(0.1, 0.25))),
+    )
 
 
-def end_check(rng: np.random.Generator, edges: EdgeLine, y: float, from_left: bool, length: float, widest: float,
-              thickness: float, knots: Sequence[KnotShape]) -> CrackShape:
+def end_check(
+    rng: np.random.Generator,
+    edges: EdgeLine,
+    y: float,
+    from_left: bool,
+    length: float,
+    widest: float,
+    thickness: float,
+    knots: Sequence[KnotShape],
+) -> CrackShape:
     """A crack from an end of the slab, widest there."""
     x = float(np.interp(y, edges.y, edges.left if from_left else edges.right))
     heading = rng.normal(0, 1.6) + (0 if from_left else 180)
@@ -97,19 +135,37 @@ def end_check(rng: np.random.Generator, edges: EdgeLine, y: float, from_left: bo
     return make_crack(rng, "end_check", line, np.maximum(width, 0.02), thickness, rng.uniform(6, 16))
 
 
-def split_along(rng: np.random.Generator, edges: EdgeLine, y: float, widest: float, thickness: float,
-                knots: Sequence[KnotShape]) -> CrackShape:
+def split_along(
+    rng: np.random.Generator,
+    edges: EdgeLine,
+    y: float,
+    widest: float,
+    thickness: float,
+    knots: Sequence[KnotShape],
+) -> CrackShape:
     """A crack from end to end."""
     left = float(np.interp(y, edges.y, edges.left))
     right = float(np.interp(y, edges.y, edges.right))
     line = _round_knots(_path(rng, np.array([left, y]), 0.0, right - left, rng.uniform(2, 6)), knots)
     t = np.linspace(0, 1, len(line))
-    width = widest * (0.55 + 0.45 * np.abs(2 * t - rng.uniform(0.6, 1.4))) * (1 + 0.15 * jagged(rng, len(t), 60, 1.0))
+    width = (
+        widest
+        * (0.55 + 0.45 * np.abs(2 * t - rng.uniform(0.6, 1.4)))
+        * (1 + 0.15 * jagged(rng, len(t), 60, 1.0))
+    )
     return make_crack(rng, "split", line, np.maximum(width, 0.3), thickness, 40.0)
 
 
-def inner_check(rng: np.random.Generator, kind: str, x: float, y: float, length: float, widest: float,
-                thickness: float, knots: Sequence[KnotShape]) -> CrackShape:
+def inner_check(
+    rng: np.random.Generator,
+    kind: str,
+    x: float,
+    y: float,
+    length: float,
+    widest: float,
+    thickness: float,
+    knots: Sequence[KnotShape],
+) -> CrackShape:
     """A surface check or hairline: closed at both ends."""
     heading = rng.normal(0, 2.0) + rng.choice([0, 180])
     line = _path(rng, np.array([0.0, 0.0]), heading, length, rng.uniform(0.2, 1.2))
@@ -120,20 +176,42 @@ def inner_check(rng: np.random.Generator, kind: str, x: float, y: float, length:
     return make_crack(rng, kind, line, width, thickness, rng.uniform(4, 9), 0.1)
 
 
-def knot_check(rng: np.random.Generator, x: float, y: float, radius: float, stretch: float, length: float,
-               widest: float, thickness: float) -> CrackShape:
+def knot_check(
+    rng: np.random.Generator,
+    x: float,
+    y: float,
+    radius: float,
+    stretch: float,
+    length: float,
+    widest: float,
+    thickness: float,
+) -> CrackShape:
     """A crack that starts in a knot or at its hole and runs off along the grain."""
     side = rng.choice([-1, 1])
     inside = rng.uniform(-0.3, 0.8)
     start = np.array([x + side * inside * radius * stretch, y + rng.uniform(-0.4, 0.4) * radius])
     line = _path(rng, start, (0 if side > 0 else 180) + rng.normal(0, 4), length, rng.uniform(0.3, 2))
     t = np.linspace(0, 1, len(line))
-    profile = np.minimum(1, (t + 0.02) / 0.12) * (1 - t) ** rng.uniform(0.6, 1.1) * (1 + 0.2 * jagged(rng, len(t), 15, 1))
-    return make_crack(rng, "knot_check", line, np.maximum(widest * profile, 0.02), thickness, rng.uniform(5, 12), 0.1)
+    profile = (
+        np.minimum(1, (t + 0.02) / 0.12)
+        * (1 - t) ** rng.uniform(0.6, 1.1)
+        * (1 + 0.2 * jagged(rng, len(t), 15, 1))
+    )
+    return make_crack(
+        rng, "knot_check", line, np.maximum(widest * profile, 0.02), thickness, rng.uniform(5, 12), 0.1
+    )
 
 
-def ring_shake(rng: np.random.Generator, x: float, y: float, radius: float, sweep_deg: float, stretch: float,
-               widest: float, thickness: float) -> CrackShape:
+def ring_shake(
+    rng: np.random.Generator,
+    x: float,
+    y: float,
+    radius: float,
+    sweep_deg: float,
+    stretch: float,
+    widest: float,
+    thickness: float,
+) -> CrackShape:
     """A crack along an annual ring: an arc, long drawn out along the grain."""
     count = max(int(np.radians(sweep_deg) * radius * (1 + stretch) / 2 / _STEP), 12)
     a = np.radians(sweep_deg) * np.linspace(-0.5, 0.5, count) + rng.choice([0, np.pi])
@@ -145,7 +223,9 @@ def ring_shake(rng: np.random.Generator, x: float, y: float, radius: float, swee
     return make_crack(rng, "ring_shake", arc, width, thickness, rng.uniform(4, 9), 0.1)
 
 
-def branch_from(rng: np.random.Generator, cracks: Sequence[CrackShape], parent: int, thickness: float) -> CrackShape:
+def branch_from(
+    rng: np.random.Generator, cracks: Sequence[CrackShape], parent: int, thickness: float
+) -> CrackShape:
     """A side crack that leaves its stem at a sharp angle and bends back along it."""
     stem = cracks[parent]
     count = len(stem.centreline)
@@ -166,15 +246,32 @@ def branch_from(rng: np.random.Generator, cracks: Sequence[CrackShape], parent: 
     return make_crack(rng, "branch", line, width, thickness, rng.uniform(5, 12), 0.15, parent)
 
 
-def void_shape(rng: np.random.Generator, kind: str, x: float, y: float, radius: float, thickness: float) -> VoidShape:
+def void_shape(
+    rng: np.random.Generator, kind: str, x: float, y: float, radius: float, thickness: float
+) -> VoidShape:
     """A knot hole (roundish) or a bark inclusion (long, ragged, mostly shallow)."""
     count = 180
     a = np.arange(count) * (2 * np.pi / count)
-    ragged = 0.10 if kind == "knot_hole" else 0.2
-    wave = sum(ragged / k**0.8 * rng.standard_normal() * np.cos(k * a + rng.uniform(0, 6.28)) for k in range(2, 26))
+    ragged, fall = (0.12, 1.15) if kind == "knot_hole" else (0.2, 0.85)
+    wave = sum(
+        ragged / k**fall * rng.standard_normal() * np.cos(k * a + rng.uniform(0, 6.28)) for k in range(2, 26)
+    )
     radii = radius * np.clip(1 + wave, 0.45, 1.7)
     through = bool(kind == "knot_hole" and rng.random() < 0.5)
     stretch = float(rng.uniform(1.0, 1.7) if kind == "knot_hole" else rng.uniform(2.6, 5.0))
-    depth = thickness if through else thickness * rng.uniform(0.25, 0.8) if kind == "knot_hole" else rng.uniform(3, 14)
-    return VoidShape(kind, frozen_array([x, y]), frozen_array(radii), stretch, float(depth), through,
-                     float(rng.uniform(0.05, 0.35) if through else rng.uniform(0.2, 0.5)))
+    depth = (
+        thickness
+        if through
+        else thickness * rng.uniform(0.25, 0.8)
+        if kind == "knot_hole"
+        else rng.uniform(3, 14)
+    )
+    return VoidShape(
+        kind,
+        frozen_array([x, y]),
+        frozen_array(radii),
+        stretch,
+        float(depth),
+        through,
+        float(rng.uniform(0.05, 0.35) if through else rng.uniform(0.2, 0.5)),
+    )

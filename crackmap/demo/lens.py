@@ -51,9 +51,16 @@ def aim(pose: CameraPose) -> Lens:
     # The optical axis passes through look_at; its direction in the slab frame is r's last row.
     distance = pose.height / r[2, 2]
     centre = np.array([*pose.look_at, 0.0]) - distance * r[2]
-    k = np.array([[pose.focal_px, 0, pose.principal_px[0]], [0, pose.focal_px, pose.principal_px[1]], [0, 0, 1]])
-    return Lens(frozen_array(k), frozen_array(r), frozen_array(-r @ centre),
-                frozen_array([pose.k1, pose.k2, 0, 0, 0]), pose.size_px)
+    k = np.array(
+        [[pose.focal_px, 0, pose.principal_px[0]], [0, pose.focal_px, pose.principal_px[1]], [0, 0, 1]]
+    )
+    return Lens(
+        frozen_array(k),
+        frozen_array(r),
+        frozen_array(-r @ centre),
+        frozen_array([pose.k1, pose.k2, 0, 0, 0]),
+        pose.size_px,
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

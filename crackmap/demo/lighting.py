@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -18,8 +19,11 @@ _SHADOW_PITCH = 2.0  # of the map of distances round the slab [mm]
 def towards_light(light: Light) -> tuple[float, float, float]:
     """Unit vector to the main light; z points down, so it is negative."""
     azimuth, elevation = np.radians([light.azimuth_deg, light.elevation_deg])
-    return (float(np.cos(elevation) * np.cos(azimuth)), float(np.cos(elevation) * np.sin(azimuth)),
-            -float(np.sin(elevation)))
+    return (
+        float(np.cos(elevation) * np.cos(azimuth)),
+        float(np.cos(elevation) * np.sin(azimuth)),
+        -float(np.sin(elevation)),
+    )
 
 
 def drift_per_depth(light: Light) -> tuple[float, float]:
@@ -58,9 +62,12 @@ class ShadowMap:
     def at(self, x: Float32, y: Float32) -> Float32:
         """Distance outside the slab. [mm]"""
         scale = np.float32(1 / _SHADOW_PITCH)
-        return sample(self.distance, (x - np.float32(self.x0)) * scale, (y - np.float32(self.y0)) * scale, wrap=False)
+        return sample(
+            self.distance, (x - np.float32(self.x0)) * scale, (y - np.float32(self.y0)) * scale, wrap=False
+        )
 
 
+@lru_cache(maxsize=4)
 def map_shadow(scene: SlabScene) -> ShadowMap:
     """Distances round the show face, far enough for long shadows."""
     ring = outline(scene.edges)
@@ -85,8 +92,11 @@ def bench_light(scene: SlabScene, shadow: ShadowMap, x: Float32, y: Float32) -> 
         away = shadow.at(x - np.float32(h * dx), y - np.float32(h * dy))
         clear = np.minimum(clear, smoothstep(-blur, blur, away))
     near = shadow.at(x, y)
-    sky = 1 - 0.5 * np.exp(-np.maximum(near, 0) / np.float32(0.7 * thickness)) - 0.25 * np.exp(
-        -np.maximum(near, 0) / np.float32(0.12 * thickness))
+    sky = (
+        1
+        - 0.5 * np.exp(-np.maximum(near, 0) / np.float32(0.7 * thickness))
+        - 0.25 * np.exp(-np.maximum(near, 0) / np.float32(0.12 * thickness))
+    )
     return shade(light, main_light(light, x, y, thickness) * clear, sky.astype(np.float32))
 
 

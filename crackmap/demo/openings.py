@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
@@ -39,6 +39,17 @@ class Nearest:
     beyond: NDArray[np.bool_]  # past an end
 
 
+def inner_width(width: ArrayLike) -> NDArray[np.float64]:
+    """Width of a gap below its jagged lips: smoothed along the crack. [mm]"""
+    lips = np.asarray(width, float)
+    return np.asarray(np.minimum(gaussian_filter1d(lips, 4.0, mode="nearest"), lips * 1.4), float)
+
+
+def narrowing(z: ArrayLike, shut: ArrayLike) -> NDArray[np.float64]:
+    """Share of its width that a gap closed at depth `shut` still has at depth `z`. [-]"""
+    return np.asarray(np.clip(1 - np.asarray(z) / (np.asarray(shut) * 1.001), 0, 1) ** 0.6, float)
+
+
 def find_nearest(crack: CrackShape, points: NDArray[np.float64]) -> Nearest:
     """Project points on a crack's centreline; values along it are linear between vertices."""
     line = crack.centreline
@@ -64,18 +75,27 @@ def find_nearest(crack: CrackShape, points: NDArray[np.float64]) -> Nearest:
     side = np.sign(((points - foot) * normal[segment]).sum(1))
 
     def between(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        return values[segment] * (1 - t) + values[segment + 1] * t
+        return np.asarray(values[segment] * (1 - t) + values[segment + 1] * t, float)
 
-    inner = np.minimum(gaussian_filter1d(crack.width, 4.0), crack.width * 1.4)
-    return Nearest(side * np.sqrt(best), between(crack.width), between(inner), between(crack.depth),
-                   between(crack.dusty), normal[segment], beyond)
+    inner = inner_width(crack.width)
+    return Nearest(
+        side * np.sqrt(best),
+        between(crack.width),
+        between(inner),
+        between(crack.depth),
+        between(crack.dusty),
+        normal[segment],
+        beyond,
+    )
 
 
-def gap_coverage(across: NDArray[np.float64], width: NDArray[np.float64], footprint: float) -> NDArray[np.float64]:
+def gap_coverage(
+    across: NDArray[np.float64], width: NDArray[np.float64], footprint: float
+) -> NDArray[np.float64]:
     """Share of a sample `footprint` wide that lies in the gap: exact for a straight crack. [-]"""
     half, f = width / 2, footprint / 2
     overlap = np.minimum(across + f, half) - np.maximum(across - f, -half)
-    return np.clip(overlap, 0, None) / footprint
+    return np.asarray(np.clip(overlap, 0, None) / footprint, float)
 
 
 def _ribbon_window(crack: CrackShape, grid: Grid, part: slice, margin: float) -> tuple[slice, slice] | None:
@@ -104,8 +124,9 @@ def _crack_samples(crack: CrackShape, grid: Grid, margin: float) -> NDArray[np.i
     return np.unique(np.concatenate(taken)) if taken else np.zeros(0, np.intp)
 
 
-def _follow_into_crack(near: Nearest, lean: float, sideways: NDArray[np.float64],
-                       limit: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _follow_into_crack(
+    near: Nearest, lean: float, sideways: NDArray[np.float64], limit: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Depth where a sight line meets the gap's wall or floor, and the gap's width there. [mm]
 
     The gap narrows with depth as (1 - z / depth)^0.6, or stays open where it goes through.
@@ -118,17 +139,25 @@ def _follow_into_crack(near: Nearest, lean: float, sideways: NDArray[np.float64]
     open_ = np.ones(len(half), bool)
     for step in range(1, _STEPS + 1):
         z = floor * (step / _STEPS) ** 1.6
-        lip = np.exp(-z / 1.5)
-        wall = (half * lip + inner * (1 - lip)) * np.clip(1 - z / (shut * 1.001), 0, 1) ** 0.6
-        wall = np.where(near.dusty > 0.5, half * 0.97, wall)
+        lip = np.exp(-z / 0.7)
+        wall = (half * lip + inner * (1 - lip)) * narrowing(z, shut)
+        wall = np.where(near.dusty > 0.5, np.maximum(half * lip + inner * (1 - lip), 0.02), wall)
         hit = open_ & (np.abs(start + z * (sideways - lean)) >= wall)
         met[hit] = z[hit]
         open_ &= ~hit
     return met, 2 * half * np.clip(1 - met / (shut * 1.3), 0.05, 1)
 
 
-def paint_crack(scene: SlabScene, crack: CrackShape, rays: Rays, grid: Grid, picture: Float32,
-                cover: Float32, inside: Float32, bench: LitBench) -> None:
+def paint_crack(
+    scene: SlabScene,
+    crack: CrackShape,
+    rays: Rays,
+    grid: Grid,
+    picture: Float32,
+    cover: Float32,
+    inside: Float32,
+    bench: LitBench,
+) -> None:
     """Lay one crack over the picture, in place.
 
     Parameters
@@ -158,15 +187,18 @@ def paint_crack(scene: SlabScene, crack: CrackShape, rays: Rays, grid: Grid, pic
     index, share = index[keep], share[keep]
     if not len(index):
         return
-    near = Nearest(*(getattr(near, n)[keep] for n in ("across", "width", "inner", "depth", "dusty", "left", "beyond")))
+    near = Nearest(
+        *(getattr(near, n)[keep] for n in ("across", "width", "inner", "depth", "dusty", "left", "beyond"))
+    )
     light = _gap_light(scene, crack, near, rays, index, bench)
     flat[index] += (light - flat[index]) * share[:, None].astype(np.float32)
     flat_cover = cover.reshape(-1)
     flat_cover[index] = np.maximum(flat_cover[index], share)
 
 
-def _gap_light(scene: SlabScene, crack: CrackShape, near: Nearest, rays: Rays, index: NDArray[np.intp],
-               bench: LitBench) -> Float32:
+def _gap_light(
+    scene: SlabScene, crack: CrackShape, near: Nearest, rays: Rays, index: NDArray[np.intp], bench: LitBench
+) -> Float32:
     """Linear light that comes out of the gap at the samples `index`."""
     thickness = scene.thickness
     slope = np.c_[rays.slope_x.ravel()[index], rays.slope_y.ravel()[index]]
@@ -191,7 +223,9 @@ def _gap_light(scene: SlabScene, crack: CrackShape, near: Nearest, rays: Rays, i
     through = met >= 0.999 * thickness
     if through.any():  # little light reaches the bench beneath the slab
         run = scene.thickness * slope[through]
-        seen = bench.seen_at(x[through] + run[:, 0].astype(np.float32), y[through] + run[:, 1].astype(np.float32))
+        seen = bench.seen_at(
+            x[through] + run[:, 0].astype(np.float32), y[through] + run[:, 1].astype(np.float32)
+        )
         light[through] = seen * (0.9 * sky[through])[:, None] + light[through] * np.float32(0.3)
     return np.asarray(light, np.float32)
 
@@ -202,11 +236,20 @@ def _rim(void: VoidShape, dx: Float32, dy: Float32, scale: Float32 | float = 1.0
     angle = np.arctan2(dy, u) * np.float32(len(void.radii) / (2 * np.pi))
     closed = np.r_[void.radii, void.radii[:1]].astype(np.float32).reshape(1, -1)
     column = np.where(angle < 0, angle + len(void.radii), angle).astype(np.float32)
-    return np.asarray(np.hypot(u, dy) - scale * sample(closed, column, np.zeros_like(column), wrap=False), np.float32)
+    return np.asarray(
+        np.hypot(u, dy) - scale * sample(closed, column, np.zeros_like(column), wrap=False), np.float32
+    )
 
 
-def paint_void(scene: SlabScene, void: VoidShape, rays: Rays, grid: Grid, picture: Float32, cover: Float32,
-               bench: LitBench) -> None:
+def paint_void(
+    scene: SlabScene,
+    void: VoidShape,
+    rays: Rays,
+    grid: Grid,
+    picture: Float32,
+    cover: Float32,
+    bench: LitBench,
+) -> None:
     """Lay one void over the picture, in place (arguments as for `paint_crack`)."""
     reach = float(void.radii.max()) * max(void.stretch, 1.0) + 6.0
     window = grid.window(float(void.centre[0]), float(void.centre[1]), reach)
@@ -229,8 +272,15 @@ def paint_void(scene: SlabScene, void: VoidShape, rays: Rays, grid: Grid, pictur
     cover[window] = np.maximum(cover[window], share)
 
 
-def _pit_light(scene: SlabScene, void: VoidShape, rays: Rays, window: tuple[slice, slice],
-               rows: NDArray[np.intp], columns: NDArray[np.intp], bench: LitBench) -> Float32:
+def _pit_light(
+    scene: SlabScene,
+    void: VoidShape,
+    rays: Rays,
+    window: tuple[slice, slice],
+    rows: NDArray[np.intp],
+    columns: NDArray[np.intp],
+    bench: LitBench,
+) -> Float32:
     """Linear light that comes out of a void: rough dark walls, a floor or the bench."""
     x, y = rays.x[window][rows, columns], rays.y[window][rows, columns]
     sx, sy = rays.slope_x[window][rows, columns], rays.slope_y[window][rows, columns]
@@ -246,7 +296,7 @@ def _pit_light(scene: SlabScene, void: VoidShape, rays: Rays, window: tuple[slic
         hit = open_ & (_rim(void, x + z * sx - cx, y + z * sy - cy, narrow * (1 + lumps) - 0.02) >= 0)
         met[hit] = z
         open_ &= ~hit
-    radius = np.float32(void.radii.mean())
+    radius = np.full_like(met, void.radii.mean())
     look = WOODS[scene.look]
     base = linear(look.bark if void.kind == "bark_inclusion" else look.knot)
     wall = base * np.float32(0.75) * np.exp(0.35 * rough)[:, None]
@@ -254,8 +304,8 @@ def _pit_light(scene: SlabScene, void: VoidShape, rays: Rays, window: tuple[slic
     off = _rim(void, x + met * (sx - np.float32(dx)) - cx, y + met * (sy - np.float32(dy)) - cy)
     soft = np.float32(scene.light.softness) * met + 0.4
     lit = np.clip(0.5 - off / (2 * soft), 0, 1)
-    direct = main_light(scene.light, x, y, 0.0) * lit * np.float32(0.7)
-    sky = pit_sky(met, radius) * np.where(open_, 1.0, 0.6).astype(np.float32)
+    direct = np.asarray(main_light(scene.light, x, y, 0.0) * lit * 0.7, np.float32)
+    sky = np.asarray(pit_sky(met, radius) * np.where(open_, 1.0, 0.6), np.float32)
     light = wall * shade(scene.light, direct, sky)
     if void.through and open_.any():  # the bench beneath, lit through the hole
         t = np.float32(scene.thickness)

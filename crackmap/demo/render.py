@@ -42,8 +42,9 @@ class Layers:
     light : ndarray of float32, shape (H, W, 3)
         Linear light.
     face, body, crack, void, thing : ndarray of float32, shape (H, W)
-        Share of each pixel that is show face (openings included), slab seen at
-        all, crack, void, or a thing lying on top. [-]
+        Share of each pixel that is show face (openings and what lies on it
+        included), slab seen at all, crack or void in plain sight, or a thing
+        lying on top. [-]
     """
 
     light: Float32
@@ -95,8 +96,9 @@ def compose(scene: SlabScene, lens: Lens, oversampling: int = 2) -> Layers:
     return Layers(light, *(np.ascontiguousarray(shares[..., k]) for k in range(5)))
 
 
-def _compose_block(scene: SlabScene, log: Log, bench: LitBench, rays: Rays,
-                   oversampling: int) -> tuple[Float32, list[Float32]]:
+def _compose_block(
+    scene: SlabScene, log: Log, bench: LitBench, rays: Rays, oversampling: int
+) -> tuple[Float32, list[Float32]]:
     """One block of sub-pixels: bench, sides, face, openings, then things on top."""
     footprint = bench.footprint / oversampling
     inside = inside_distance(scene.edges, rays.x, rays.y)
@@ -111,7 +113,9 @@ def _compose_block(scene: SlabScene, log: Log, bench: LitBench, rays: Rays,
     if (face > 0).any():
         top = _face(scene, log, rays, footprint, inside)
         grid = Grid(rays.x, rays.y, footprint)
-        order = sorted(range(len(scene.cracks)), key=lambda i: scene.cracks[i].parent is None)  # branches first
+        order = sorted(
+            range(len(scene.cracks)), key=lambda i: scene.cracks[i].parent is None
+        )  # branches first
         for i in order:
             paint_crack(scene, scene.cracks[i], rays, grid, top, cover["crack"], inside, bench)
         for void in scene.voids:
@@ -120,7 +124,9 @@ def _compose_block(scene: SlabScene, log: Log, bench: LitBench, rays: Rays,
     for thing in scene.things:
         if thing.where == "top":
             paint_thing(scene, thing, rays, footprint, picture, cover["thing"])
-    return picture, [face, np.maximum(face, body), cover["crack"] * face, cover["void"] * face, cover["thing"]]
+    seen = face * (1 - cover["thing"])
+    crack = cover["crack"] * (1 - cover["void"]) * seen  # a void swallows the cracks that run into it
+    return picture, [face, np.maximum(face, body), crack, cover["void"] * seen, cover["thing"]]
 
 
 def _bench(bench: LitBench, rays: Rays, needed: NDArray[np.bool_], oversampling: int) -> Float32:
@@ -136,7 +142,7 @@ def _bench(bench: LitBench, rays: Rays, needed: NDArray[np.bool_], oversampling:
     picture = np.zeros((*x.shape, 3), np.float32)
     if wanted.any():
         picture[wanted] = bench.seen_at(x[wanted], y[wanted])
-    return cv2.resize(picture, full, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(cv2.resize(picture, full, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _face(scene: SlabScene, log: Log, rays: Rays, footprint: float, inside: Float32) -> Float32:
@@ -181,13 +187,12 @@ def expose(scene: SlabScene, light: Float32) -> NDArray[np.uint8]:
     np.clip(image, 0, 1, out=image)
     if e.read_noise > 0 or e.photon_noise > 0:
         rng = np.random.default_rng([scene.seed, 77])
-        noise = rng.standard_normal(image.shape, dtype=np.float32)
-        noise *= np.sqrt(e.read_noise**2 + e.photon_noise**2 * image)
-        image += noise
+        sigma = np.sqrt(e.read_noise**2 + e.photon_noise**2 * image)
+        image += sigma * rng.standard_normal(image.shape, dtype=np.float32)
     coded = encoded(image)
     if e.sharpening > 0:
         coded += e.sharpening * (coded - cv2.GaussianBlur(coded, (0, 0), 1.2))
-    return np.clip(coded * 255 + 0.5, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(coded * 255 + 0.5, 0, 255).astype(np.uint8), np.uint8)
 
 
 def _target(wood: NDArray[np.float32]) -> float:

@@ -55,6 +55,17 @@ class CrackShape:
     halo: float = 0.0  # stain beside it, 0 to 1
 
 
+@dataclass(frozen=True, slots=True)
+class KnotShape:
+    """A sound knot: the grain flows round it."""
+
+    x: float
+    y: float
+    radius: float  # across the grain [mm]
+    stretch: float  # along the grain [-]
+    darkness: float = 0.5  # 0 pale, 1 nearly black
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class VoidShape:
     """An opening whose rim is `radii` at evenly spaced angles round `centre`."""
@@ -74,16 +85,10 @@ class VoidShape:
         rim = np.c_[np.cos(angle) * self.stretch, np.sin(angle)] * self.radii[:, None]
         return frozen_array(self.centre + rim)
 
-
-@dataclass(frozen=True, slots=True)
-class KnotShape:
-    """A sound knot: the grain flows round it."""
-
-    x: float
-    y: float
-    radius: float  # across the grain [mm]
-    stretch: float  # along the grain [-]
-    darkness: float = 0.5  # 0 pale, 1 nearly black
+    @property
+    def as_knot(self) -> KnotShape:
+        """The knot that fell out of it: the grain still flows round that."""
+        return KnotShape(float(self.centre[0]), float(self.centre[1]), float(self.radii.mean()), self.stretch)
 
 
 @dataclass(frozen=True, slots=True)

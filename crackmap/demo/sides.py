@@ -23,10 +23,13 @@ def reach_outside(scene: SlabScene, rays: Rays) -> Float32:
     """
     e = scene.edges
     lean = np.where(rays.y > 0, e.bevel_bottom.max(), e.bevel_top.max()).astype(np.float32)
-    outwards = np.maximum(lean - np.sign(rays.y) * rays.slope_y,
-                          -np.sign(rays.x - np.float32(scene.length / 2)) * rays.slope_x)
-    return np.asarray(scene.thickness * np.maximum(outwards + 0.03, 0) + 3.2 * max(e.bark_top, e.bark_bottom) + 3,
-                      np.float32)
+    outwards = np.maximum(
+        lean - np.sign(rays.y) * rays.slope_y, -np.sign(rays.x - np.float32(scene.length / 2)) * rays.slope_x
+    )
+    return np.asarray(
+        scene.thickness * np.maximum(outwards + 0.03, 0) + 3.2 * max(e.bark_top, e.bark_bottom) + 3,
+        np.float32,
+    )
 
 
 def paint_sides(scene: SlabScene, rays: Rays, band: NDArray[np.bool_], picture: Float32) -> Float32:
@@ -56,8 +59,9 @@ def paint_sides(scene: SlabScene, rays: Rays, band: NDArray[np.bool_], picture: 
     return body
 
 
-def _first_meeting(scene: SlabScene, x: Float32, y: Float32, sx: Float32,
-                   sy: Float32) -> tuple[Float32, Float32, NDArray[np.bool_]]:
+def _first_meeting(
+    scene: SlabScene, x: Float32, y: Float32, sx: Float32, sy: Float32
+) -> tuple[Float32, Float32, NDArray[np.bool_]]:
     """Depth where each sight line first meets the slab, and how far outside the wood that is. [mm]"""
     met, bark = np.zeros_like(x), np.zeros_like(x)
     found = np.zeros(x.shape, bool)
@@ -87,7 +91,9 @@ def _side_light(scene: SlabScene, x: Float32, y: Float32, z: Float32, bark: Floa
     lumps = sample(fractal(1), x * np.float32(1 / 1.1), (z + 2 * y) * np.float32(1 / 1.3))
     furrow = sample(fractal(2), x * np.float32(1 / 2.4), (z + y) * np.float32(1 / 0.8))
     grit = sample(soft(0), x * np.float32(1 / 0.6), y * np.float32(1 / 0.6))
-    bark_colour = linear(look.bark) * np.exp(0.35 * lumps + 0.3 * np.minimum(furrow, 0.4) + 0.12 * grit)[:, None]
+    bark_colour = (
+        linear(look.bark) * np.exp(0.35 * lumps + 0.3 * np.minimum(furrow, 0.4) + 0.12 * grit)[:, None]
+    )
     streak = sample(fibre(0), x * np.float32(1 / 1.2), (z + 0.5 * y) * np.float32(1 / 0.4))
     wane = (0.75 * linear(look.sap) + 0.1 * linear(look.knot)) * np.exp(0.1 * streak + 0.12 * lumps)[:, None]
     end = (x < np.interp(y, e.y, e.left) + 0.5) | (x > np.interp(y, e.y, e.right) - 0.5)

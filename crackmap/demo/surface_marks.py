@@ -11,7 +11,7 @@ from crackmap.demo.scene import Mark, SlabScene
 
 
 def add_finish(colour: Float32, scene: SlabScene, grid: Grid) -> Float32:
-    """Change the face's reflectance for how it was left, in place; also returns the relief's light and shade."""
+    """Change the face's reflectance for how it was left, in place; returns the slope of the saw's ripples."""
     finish = scene.finish
     if finish.weathering > 0:
         patch = sample(fractal(1), grid.x * np.float32(1 / 4.0), grid.y * np.float32(1 / 1.5))
@@ -26,7 +26,9 @@ def add_finish(colour: Float32, scene: SlabScene, grid: Grid) -> Float32:
     if finish.dust > 0:
         speck = sample(soft(1), grid.x * np.float32(1 / 0.5), grid.y * np.float32(1 / 0.5))
         drift = sample(fractal(0), grid.x * np.float32(1 / 2.0), grid.y * np.float32(1 / 2.0))
-        share = np.clip(finish.dust * (0.14 * np.clip(drift, 0, 3) + 0.5 * smoothstep(2.3, 3.2, speck)), 0, 0.8)
+        share = np.clip(
+            finish.dust * (0.14 * np.clip(drift, 0, 3) + 0.5 * smoothstep(2.3, 3.2, speck)), 0, 0.8
+        )
         colour += (linear((212, 190, 158)) - colour) * share[..., None]
     if finish.end_seal is not None:
         _add_end_seal(colour, scene, grid)
@@ -67,14 +69,20 @@ def _add_mark(colour: Float32, mark: Mark, grid: Grid) -> None:
     tint = np.array([0.45, 0.55, 0.65], np.float32)
     if mark.kind == "stain":
         inside = np.hypot(u, v * 1.4) + 0.18 * size * patch
-        share = smoothstep(float(size), 0.9 * float(size), inside) * (0.6 + 0.5 * smoothstep(
-            0.75 * float(size), 0.97 * float(size), inside))
+        share = smoothstep(float(size), 0.9 * float(size), inside) * (
+            0.6 + 0.5 * smoothstep(0.75 * float(size), 0.97 * float(size), inside)
+        )
     elif mark.kind == "cup_ring":
         share = np.exp(-(((np.hypot(u, v) - size) / 1.4) ** 2)) * np.clip(0.7 + 0.4 * patch, 0, 1)
     elif mark.kind == "pencil":
         bow = v - 0.004 * size * np.sin(u * np.float32(3.1) / size)
         on = smoothstep(float(size) / 2 + 1, float(size) / 2 - 1, np.abs(u))
-        share = np.clip((0.6 + f - np.abs(bow)) / f, 0, 1) * min(1.0, 0.6 / float(f)) * on * np.clip(0.8 + 0.3 * patch, 0, 1)
+        share = (
+            np.clip((0.6 + f - np.abs(bow)) / f, 0, 1)
+            * min(1.0, 0.6 / float(f))
+            * on
+            * np.clip(0.8 + 0.3 * patch, 0, 1)
+        )
         tint = np.array([0.7, 0.7, 0.68], np.float32)
     else:  # a saw's scar: a straight, shallow dark stroke
         on = smoothstep(float(size) / 2, 0.3 * float(size), np.abs(u))
@@ -97,7 +105,7 @@ def _add_end_seal(colour: Float32, scene: SlabScene, grid: Grid) -> None:
     assert scene.finish.end_seal is not None
     ends = look_up(np.c_[e.left, e.right], e.y[0], float(e.y[1] - e.y[0]), grid.y)
     from_end = np.minimum(grid.x - ends[..., 0], ends[..., 1] - grid.x)
-    drip = 5.0 + 3.2 * sample(fractal(3), grid.y * np.float32(1 / 2.2), np.zeros_like(grid.y))
-    drip += 1.5 * sample(fractal(1), grid.x * np.float32(1 / 1.0), grid.y * np.float32(1 / 1.0))
+    drip = 4.5 + 3.0 * sample(fractal(3), grid.y * np.float32(1 / 6.0), np.zeros_like(grid.y))
+    drip += 0.7 * sample(fractal(1), grid.x * np.float32(1 / 1.5), grid.y * np.float32(1 / 1.5))
     share = smoothstep(0.6, -0.6, from_end - drip) * np.float32(0.9)
     colour += (linear(scene.finish.end_seal) - colour) * share[..., None]

@@ -20,7 +20,11 @@ from crackmap.demo.patch_grid import Grid
 from crackmap.demo.scene import SlabScene, Thing
 from crackmap.records import FloatArray, frozen_array
 
-SHEETS_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9), "card": (85.6, 53.98)}  # ISO 216, ANSI Y14.1, ISO/IEC 7810
+SHEETS_MM = {
+    "a4": (297.0, 210.0),
+    "letter": (279.4, 215.9),
+    "card": (85.6, 53.98),
+}  # ISO 216, ANSI Y14.1, ISO/IEC 7810
 _CELLS = 6  # a 4 x 4 marker and its black border
 
 
@@ -42,7 +46,9 @@ def level(scene: SlabScene, thing: Thing) -> float:
     return (scene.thickness if thing.where == "bench" else 0.0) - thing.height
 
 
-def _marker_bitmap(number: int, size: float, margin: float, texel: float) -> tuple[NDArray[np.float32], float]:
+def _marker_bitmap(
+    number: int, size: float, margin: float, texel: float
+) -> tuple[NDArray[np.float32], float]:
     """Paper with a marker on it, linear RGB, and its texel. [mm]"""
     per_cell = max(round(size / _CELLS / texel), 4)
     texel = size / _CELLS / per_cell
@@ -51,19 +57,29 @@ def _marker_bitmap(number: int, size: float, margin: float, texel: float) -> tup
     cells = cv2.aruco.generateImageMarker(code, number, _CELLS, borderBits=1)
     square = np.kron(cells, np.ones((per_cell, per_cell), np.uint8))
     page = np.full((square.shape[0] + 2 * border,) * 2, 255, np.uint8)
-    page[border:-border or None, border:-border or None] = square
+    page[border : -border or None, border : -border or None] = square
     middle = page.shape[0] / 2
     arm, thick = 4.0 / texel, max(0.12 / texel, 0.5)
     across = np.abs(np.arange(page.shape[0]) + 0.5 - middle)
-    cross = (across[:, None] < arm) & (across[None, :] < thick) | (across[None, :] < arm) & (across[:, None] < thick)
+    cross = (across[:, None] < arm) & (across[None, :] < thick) | (across[None, :] < arm) & (
+        across[:, None] < thick
+    )
     page[cross] = 160
     if margin > 6:
         text = f"marker {number}   {size:g} mm"
-        cv2.putText(page, text, (border, page.shape[0] - border // 3), cv2.FONT_HERSHEY_SIMPLEX,
-                    1.8 / texel / 22, 90, max(1, round(0.25 / texel)), cv2.LINE_AA)
+        cv2.putText(
+            page,
+            text,
+            (border, page.shape[0] - border // 3),
+            cv2.FONT_HERSHEY_SIMPLEX,
+            1.8 / texel / 22,
+            90,
+            max(1, round(0.25 / texel)),
+            cv2.LINE_AA,
+        )
     ink, paper = linear((26, 26, 28)), linear((240, 240, 236))
     share = page[..., None].astype(np.float32) / 255
-    return ink + (paper - ink) * share, texel
+    return np.asarray(ink + (paper - ink) * share, np.float32), texel
 
 
 def _plain_bitmap(thing: Thing, texel: float) -> NDArray[np.float32]:
@@ -98,7 +114,7 @@ def _rule_bitmap(x: Float32, y: Float32, h: float) -> NDArray[np.float32]:
     tick = (np.abs(x - nearest) < 0.11) & ((y < long) | (y > h - 0.75 * long)) & (x > 0.5)
     out[tick] = linear((40, 40, 44))
     sheen = 1 + 0.22 * np.sin(y * np.float32(3.1 / h))
-    return (out * sheen[..., None]).astype(np.float32)
+    return np.asarray((out * sheen[..., None]).astype(np.float32), np.float32)
 
 
 def _pencil_bitmap(x: Float32, y: Float32, w: float, h: float) -> NDArray[np.float32]:
@@ -106,7 +122,7 @@ def _pencil_bitmap(x: Float32, y: Float32, w: float, h: float) -> NDArray[np.flo
     out = np.ones((*x.shape, 1), np.float32) * linear((186, 52, 42)) * facet[..., None]
     out[x > w - 20] = linear((222, 186, 140))
     out[x > w - 5] = linear((44, 44, 46))
-    return out.astype(np.float32)
+    return np.asarray(out.astype(np.float32), np.float32)
 
 
 def _outside(thing: Thing, u: Float32, v: Float32) -> Float32:
@@ -118,8 +134,13 @@ def _outside(thing: Thing, u: Float32, v: Float32) -> Float32:
     radius = 3.18 if thing.kind == "card" else 0.0  # ISO/IEC 7810 ID-1
     du, dv = np.abs(u) - (w / 2 - radius), np.abs(v) - (h / 2 - radius)
     corner = np.hypot(np.maximum(du, 0), np.maximum(dv, 0)) if radius else 0.0
-    return np.asarray(np.minimum(np.maximum(du, dv), 0) + np.maximum(np.maximum(du, dv), 0) * (radius == 0)
-                      + corner - radius, np.float32)
+    return np.asarray(
+        np.minimum(np.maximum(du, dv), 0)
+        + np.maximum(np.maximum(du, dv), 0) * (radius == 0)
+        + corner
+        - radius,
+        np.float32,
+    )
 
 
 def _own_frame(thing: Thing, x: Float32, y: Float32) -> tuple[Float32, Float32]:
@@ -150,8 +171,15 @@ def _colour(thing: Thing, u: Float32, v: Float32, footprint: float) -> Float32:
     return sample(bitmap, column, row, wrap=False)
 
 
-def paint_thing(scene: SlabScene, thing: Thing, rays: Rays, footprint: float, picture: Float32,
-                cover: Float32, visible: Float32 | None = None) -> None:
+def paint_thing(
+    scene: SlabScene,
+    thing: Thing,
+    rays: Rays,
+    footprint: float,
+    picture: Float32,
+    cover: Float32,
+    visible: Float32 | None = None,
+) -> None:
     """Lay a thing and its small shadow over the picture, in place.
 
     `visible` is the share of each sample not hidden by the slab (for things on the bench).
@@ -169,21 +197,26 @@ def paint_thing(scene: SlabScene, thing: Thing, rays: Rays, footprint: float, pi
         share = share * visible[window]
     part = picture[window]
     _cast_small_shadow(scene, thing, x, y, part, visible[window] if visible is not None else None)
-    paper = _colour(thing, u, v, footprint) * np.exp(
-        0.015 * sample(fractal(2), u * np.float32(0.4), v * np.float32(0.4)))[..., None]
+    paper = (
+        _colour(thing, u, v, footprint)
+        * np.exp(0.015 * sample(fractal(2), u * np.float32(0.4), v * np.float32(0.4)))[..., None]
+    )
     light = shade(scene.light, main_light(scene.light, x, y, z), np.ones_like(x))
     part += (paper * light - part) * share[..., None]
     picture[window] = part
     cover[window] = np.maximum(cover[window], share)
 
 
-def _cast_small_shadow(scene: SlabScene, thing: Thing, x: Float32, y: Float32, part: Float32,
-                       visible: Float32 | None) -> None:
+def _cast_small_shadow(
+    scene: SlabScene, thing: Thing, x: Float32, y: Float32, part: Float32, visible: Float32 | None
+) -> None:
     dx, dy = drift_per_depth(scene.light)
     h = thing.height * (0.6 if thing.kind == "pencil" else 1.0)
     u, v = _own_frame(thing, x - np.float32(h * dx), y - np.float32(h * dy))
     soft = max(scene.light.softness * h * float(np.hypot(dx, dy)), 0.25)
     dark = smoothstep(soft, -soft, _outside(thing, u, v)) * np.float32(0.5)
-    contact = np.exp(-np.maximum(_outside(thing, *_own_frame(thing, x, y)), 0) / np.float32(0.6 * h + 0.2)) * 0.3
+    contact = (
+        np.exp(-np.maximum(_outside(thing, *_own_frame(thing, x, y)), 0) / np.float32(0.6 * h + 0.2)) * 0.3
+    )
     total = np.maximum(dark, contact)
     part *= (1 - (total if visible is None else total * visible))[..., None]

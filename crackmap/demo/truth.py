@@ -58,7 +58,8 @@ def _void_truth(scene: SlabScene, lens: Lens, void: VoidShape, thing_cover: Floa
     area = 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
     pixels = lens.mapping().to_pixels(rim)
     spread = lens.mapping().to_pixels(
-        np.concatenate([void.centre + s * (rim - void.centre) for s in (0.2, 0.4, 0.6, 0.8, 0.97)]))
+        np.concatenate([void.centre + s * (rim - void.centre) for s in (0.2, 0.4, 0.6, 0.8, 0.97)])
+    )
     return {
         "kind": void.kind,
         "through": void.through,
@@ -130,14 +131,21 @@ def write_truth(scene: SlabScene, lens: Lens, body: Float32, thing_cover: Float3
         "lighting": scene.light.kind,
         "mm_per_px": float(mapping.mm_per_px_at(ring.mean(0))[0]),
         "camera": {
-            "K": lens.k.tolist(), "R": lens.r.tolist(), "t": lens.t.tolist(),
+            "K": lens.k.tolist(),
+            "R": lens.r.tolist(),
+            "t": lens.t.tolist(),
             "dist_k1k2p1p2k3": lens.distortion.tolist(),
-            "tilt_deg": scene.camera.tilt_deg, "height_mm": scene.camera.height,
+            "tilt_deg": scene.camera.tilt_deg,
+            "height_mm": scene.camera.height,
             "note": "OpenCV convention, pixel centres at whole numbers",
         },
         "H_mm_to_undistorted_px": lens.homography().tolist(),
-        "post": {"vignette": scene.exposure.vignette, "psf_sigma_px": scene.exposure.blur_px,
-                 "noise": scene.exposure.photon_noise, "jpeg": scene.exposure.jpeg_quality},
+        "post": {
+            "vignette": scene.exposure.vignette,
+            "psf_sigma_px": scene.exposure.blur_px,
+            "noise": scene.exposure.photon_noise,
+            "jpeg": scene.exposure.jpeg_quality,
+        },
         "outline_mm": _rounded(ring),
         "outline_px": _rounded(mapping.to_pixels(ring)),
         "apparent_silhouette_mm": silhouette_mm,

@@ -9,6 +9,7 @@ posts in a stream (potential flow round an ellipse).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -18,7 +19,7 @@ from crackmap.demo.edges import inside_distance
 from crackmap.demo.looks import WOODS, WoodLook, linear
 from crackmap.demo.noise import Float32, dashes, fibre, fractal, look_up, sample, smoothstep, soft
 from crackmap.demo.patch_grid import Grid
-from crackmap.demo.scene import KnotShape, SlabScene
+from crackmap.demo.scene import SlabScene
 
 _RING_PITCH = 0.1  # of the ring table [mm]
 
@@ -54,7 +55,7 @@ def _ring_table(look: WoodLook, rng: np.random.Generator, footprint: float) -> F
         late = np.clip(1 - phase / (share * 1.3), 0, 1) ** 0.7
         pore = np.clip(1.15 - phase / share, 0.06, 1)
     else:
-        late = 0.35 * phase + np.exp(-((1 - phase) / 0.09) ** 2)
+        late = 0.35 * phase + np.exp(-(((1 - phase) / 0.09) ** 2))
         pore = np.full_like(phase, 0.5)
     strength = np.clip(rng.normal(1, 0.25, count), 0.3, 1.6)[ring]
     tone = (0.6 * drift + 0.4 * rng.standard_normal(count))[ring]
@@ -71,14 +72,19 @@ def _smooth(table: NDArray[np.float32], sigma: float) -> Float32:
     return np.stack(columns, -1).astype(np.float32)
 
 
-def _slow_walk(rng: np.random.Generator, x: NDArray[np.float64], period: float, size: float) -> NDArray[np.float64]:
+def _slow_walk(
+    rng: np.random.Generator, x: NDArray[np.float64], period: float, size: float
+) -> NDArray[np.float64]:
     """A smooth random curve: a few sines longer than `period`. [mm]"""
     total = np.zeros_like(x)
     for k in range(1, 5):
-        total += size / k * np.sin(x * (2 * np.pi * k / (period * rng.uniform(1.2, 2.4))) + rng.uniform(0, 6.28))
+        total += (
+            size / k * np.sin(x * (2 * np.pi * k / (period * rng.uniform(1.2, 2.4))) + rng.uniform(0, 6.28))
+        )
     return total
 
 
+@lru_cache(maxsize=4)
 def grow_log(scene: SlabScene, footprint: float) -> Log:
     """Prepare the log of a scene for samples `footprint` mm apart."""
     look = WOODS[scene.look]
@@ -92,11 +98,15 @@ def grow_log(scene: SlabScene, footprint: float) -> Log:
     def deviation(side: NDArray[np.float64]) -> NDArray[np.float64]:
         window = np.hanning(81) / np.hanning(81).sum()
         smooth = np.convolve(np.pad(side, 40, "edge"), window, "valid")
-        return smooth - smooth.mean()
+        return np.asarray(smooth - smooth.mean(), float)
 
     flat = np.zeros_like(e.x)
-    pith = np.c_[lateral, depth, deviation(e.top) if e.live_top else flat,
-                 deviation(e.bottom) if e.live_bottom else flat].astype(np.float32)
+    pith = np.c_[
+        lateral,
+        depth,
+        deviation(e.top) if e.live_top else flat,
+        deviation(e.bottom) if e.live_bottom else flat,
+    ].astype(np.float32)
     pores = dashes(0)
     blur = 0.5 * footprint / 0.15
     if blur > 0.9:
@@ -114,7 +124,7 @@ def _noise(log: Log, which: int, tile: Float32, x: Float32, y: Float32, px: floa
 def _flow_round_knots(scene: SlabScene, grid: Grid, y: Float32) -> Float32:
     """Across-grain position of the undisturbed grain that passes through each sample. [mm]"""
     y = y.copy()
-    for knot in (*scene.knots, *_holes_as_knots(scene)):
+    for knot in (*scene.knots, *(v.as_knot for v in scene.voids if v.kind == "knot_hole")):
         reach = 6 * knot.radius * max(knot.stretch, 1.3)
         window = grid.window(knot.x, knot.y, reach)
         if window is None:
@@ -130,15 +140,6 @@ def _flow_round_knots(scene: SlabScene, grid: Grid, y: Float32) -> Float32:
     return y
 
 
-def _holes_as_knots(scene: SlabScene) -> list[KnotShape]:
-    """Knot holes turn the grain aside as the knot that fell out of them did."""
-    return [
-        KnotShape(float(v.centre[0]), float(v.centre[1]), float(v.radii.mean()) * 0.9, v.stretch)
-        for v in scene.voids
-        if v.kind == "knot_hole"
-    ]
-
-
 def _grain_position(scene: SlabScene, log: Log, grid: Grid, pith: Float32, inside: Float32) -> Float32:
     """y before wind, knots and the live edges bent the grain. [mm]"""
     y = _flow_round_knots(scene, grid, grid.y)
@@ -147,8 +148,8 @@ def _grain_position(scene: SlabScene, log: Log, grid: Grid, pith: Float32, insid
     pull_bottom = np.clip(1 - (half - grid.y) / 170, 0, 1.2)
     y -= pith[..., 2] * pull_top**1.5 + pith[..., 3] * pull_bottom**1.5
     wander = np.float32(log.look.wander)
-    y += wander * np.float32(2.2) * _noise(log, 0, fractal(0), grid.x, grid.y, 5.0, 1.3)
-    y += wander * np.float32(0.2) * _noise(log, 1, fractal(1), grid.x, grid.y, 3.4, 0.3)
+    y += wander * np.float32(2.6) * _noise(log, 0, fractal(0), grid.x, grid.y, 15.0, 1.8)
+    y += wander * np.float32(0.12) * _noise(log, 1, fractal(1), grid.x, grid.y, 5.0, 0.4)
     return y
 
 
@@ -215,7 +216,7 @@ def _add_pores(colour: Float32, log: Log, grid: Grid, y: Float32, porosity: Floa
     stroke = _noise(log, 6, log.pores, grid.x, y, 0.5, 0.15)
     if log.look.anatomy == "ring_porous":  # the band of wide pores reads as a dark broken line
         stroke = np.maximum(stroke, _noise(log, 7, log.pores, grid.x, y, 0.55, 0.17))
-    dark = np.clip(stroke * porosity * np.float32(1.6 * log.look.pores), 0, 0.85)
+    dark = np.clip(stroke * porosity * np.float32(2.2 * log.look.pores), 0, 0.85)
     colour *= (1 - 0.72 * dark)[..., None]
 
 
@@ -223,7 +224,9 @@ def _add_rays(colour: Float32, log: Log, grid: Grid, y: Float32, flat_sawn: Floa
     """Pale flakes where the cut runs along the rays (quarter-sawn); small dark dashes elsewhere."""
     if log.look.rays <= 0:
         return
-    flake = _noise(log, 8, fractal(1), grid.x, grid.y, 0.9, 1.7) + 0.5 * _noise(log, 9, fibre(0), grid.x, y, 0.4, 0.5)
+    flake = _noise(log, 8, fractal(1), grid.x, grid.y, 0.9, 1.7) + 0.5 * _noise(
+        log, 9, fibre(0), grid.x, y, 0.4, 0.5
+    )
     quarter = np.clip(1 - 2.2 * flat_sawn, 0, 1)
     pale = smoothstep(1.0, 1.7, flake) * quarter
     colour *= (1 + np.float32(0.22 * log.look.rays) * pale)[..., None]
@@ -243,7 +246,7 @@ def _add_mineral(colour: Float32, scene: SlabScene, log: Log, grid: Grid, y: Flo
     if scene.finish.mineral > 0:
         streak = _noise(log, 13, fractal(2), grid.x, y, 9.0, 0.8)
         dark = smoothstep(1.3, 2.4, streak) * np.float32(0.55 * scene.finish.mineral)
-        colour *= (1 - dark[..., None] * np.array([0.75, 0.85, 0.95], np.float32))
+        colour *= 1 - dark[..., None] * np.array([0.75, 0.85, 0.95], np.float32)
     if scene.finish.spalt > 0:
         cloud = _noise(log, 14, soft(1), grid.x, y, 34.0, 9.0)
         wobble = _noise(log, 15, fractal(1), grid.x, y, 2.0, 1.0)

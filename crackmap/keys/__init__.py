@@ -1,0 +1,1 @@
+"""Keys: shapes, fit to the router bit, sizes, checks, and what they hold."""

@@ -38,20 +38,16 @@ def keying_advice(holding: Holding | None, *, moisture_now: float | None = None,
                         "crack beside it.")
         elif over < -DRY_ENOUGH:
             said.append(f"The slab will take up moisture, {moisture_now:.0f} to {moisture_to_come:.0f} %, "
-                        "and press on "
-                        "the keys; let it settle in its room first.")
+                        "and press on the keys; let it settle in its room first.")
     if split_share >= LONG_SPLIT and straying <= STRAIGHT:
         said.append(f"The split is straight and runs {split_share:.0%} of the slab: sawing it apart along "
-                    "the split "
-                    "and gluing it again is stronger than any key.")
+                    "the split and gluing it again is stronger than any key.")
     if holding is not None and holding.loads and not holding.holds:
         worst = min(holding.loads, key=lambda load: load.factor / load.capacity.wanted_factor)
-        said.append(f"The keys may not hold what further drying can put on them ({worst.force_n / 1000:.1f} "
-                    "kN against "
-                    f"{worst.capacity.weakest.design_n / 1000:.1f} kN, {worst.capacity.weakest.name}): more "
-                    "or larger "
-                    "keys, more drying first, or leave the crack free to move. Advisory, not structural "
-                    "design.")
+        said.append(f"A key may not hold ({worst.force_n / 1000:.1f} kN to hold, "
+                    f"{worst.capacity.weakest.design_n / 1000:.1f} kN by {worst.capacity.weakest.name}, with "
+                    "its factor of safety): more or larger keys, more drying first, or leave the crack free "
+                    "to move. Advisory, not structural design.")
     return tuple(said)
 
 
@@ -61,7 +57,6 @@ def restraint_note(slab_wood: Species, key_length: float, moisture_now: float,
     moved = movement(slab_wood, key_length, moisture_now, moisture_to_come, ring_angle_deg=0.0).change_mm
     verb = "shrink" if moved < 0.0 else "swell"
     return (f"Over the length of a {key_length:.0f} mm key the slab wants to {verb} by up to "
-            f"{abs(moved):.2f} mm from "
-            f"{moisture_now:.0f} to {moisture_to_come:.0f} %; the key, along its grain, hardly moves and "
-            "holds it back "
-            "there, so the wood past its ends is strained. No longer a key than the crack needs.")
+            f"{abs(moved):.2f} mm from {moisture_now:.0f} to {moisture_to_come:.0f} %; the key, along its "
+            "grain, hardly moves and holds it back there, so the wood past its ends is strained. No longer "
+            "a key than the crack needs.")

@@ -139,6 +139,6 @@ _FIGURES = {"compression_across": "strength in compression across the grain", "s
 def _needed(species: Species, figure: str) -> float:
     value = getattr(species, figure)
     if value is None:
-        raise WoodError(f"no {_FIGURES[figure]} is tabulated for {species.name}; "
-                        "name a related wood to reckon the holding.")
+        raise WoodError(f"no {_FIGURES[figure]} is tabulated for {species.name}; name a related wood to "
+                        "reckon the holding.")
     return float(value)

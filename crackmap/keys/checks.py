@@ -26,8 +26,8 @@ from crackmap.records import Check, FloatArray, KeyShape
 from crackmap.shop import Bit, Fit, Shop
 
 GAP_TOLERANCE = 0.005  # how far the drawn gap may stray from the one asked for [mm]
-# how densely the outlines are walked when the gap is measured; the distances are exact [mm]
-_GAP_CHORDS = 0.05
+# How densely the outlines are walked when the gap is measured; the distances are exact. [mm]
+_GAP_CHORDS = 0.3
 _SHARP = 1e-4  # a turn above this is a corner [rad]
 
 

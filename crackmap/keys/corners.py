@@ -28,7 +28,7 @@ def with_corners(outline: ArrayLike, corners: str, radius: float) -> FloatArray:
     Parameters
     ----------
     outline : array, shape (N, 3)
-        Its outer corners lie between two lines.
+        Its outer corners lie between two lines that meet at 90 degrees or less.
     corners : {"chisel", "corner-relief", "end-relief"}
     radius : float
         Of the fillet or relief arc. [mm]
@@ -58,12 +58,11 @@ def with_corners(outline: ArrayLike, corners: str, radius: float) -> FloatArray:
     if np.any(taken > lengths + 1e-9):
         short = int(np.argmax(taken - lengths))
         raise KeyShapeError(f"an edge {lengths[short]:.1f} mm long has no room for corners of {radius:.2f} "
-                            "mm radius; "
-                            "make the head wider or use a smaller bit.")
+                            "mm radius; make the head wider or use a smaller bit.")
     return frozen_array(without_repeats(made), 3)
 
 
-# rows in place of the corner; length taken on the edge before and after
+# Rows in place of the corner; length taken on the edge before and after. [mm]
 Made = tuple[list[Row], float, float]
 
 
@@ -75,12 +74,17 @@ def _fillet(corner: tuple[float, float], arriving: float, leaving: float, radius
 
 
 def _relief_on_bisector(corner: tuple[float, float], arriving: float, leaving: float, radius: float) -> Made:
-    """A circle through the corner, its centre on the bisector: two arcs that meet in the corner."""
+    """The bit runs out along the bisector until it touches the corner: a round-ended slot.
+
+    At an acute corner the two walls would pinch a mere circle, and the bit could not enter it.
+    """
     inside = math.pi - _turn(arriving, leaving)
-    back = 2.0 * radius * math.cos(inside / 2.0)
-    first, last = _along(corner, arriving, -back), _along(corner, leaving, back)
-    bulge = math.tan((math.pi - inside) / 4.0)
-    return [(*first, bulge), (*corner, bulge), (*last, 0.0)], back, back
+    opening = radius / math.sin(inside / 2.0)
+    inward = leaving + inside / 2.0
+    centre = _along(corner, inward, radius)
+    near, far = _along(centre, inward + math.pi / 2.0, radius), _along(centre, inward - math.pi / 2.0, radius)
+    first, last = _along(corner, arriving, -opening), _along(corner, leaving, opening)
+    return [(*first, 0.0), (*near, 1.0), (*far, 0.0), (*last, 0.0)], opening, opening
 
 
 def _relief_in_end(corner: tuple[float, float], arriving: float, leaving: float, radius: float) -> Made:

@@ -50,17 +50,20 @@ def pocket_depth(shop: Shop, thickness_mm: float, *, from_below_mm: float = 0.0,
     room = thickness_mm - from_below_mm - floor
     if shop.keys.depth is not None:
         return _given_depth(shop, thickness_mm, from_below_mm)
-    wishes = {"share": shop.keys.depth_fraction * thickness_mm, "bit": shop.bit.cutting_length, "floor": room}
+    wishes = {"share": shop.keys.depth_fraction * thickness_mm, "floor": room,
+              # The key is cut with the same bit, right through, and is thicker than the pocket is deep.
+              "bit": shop.bit.cutting_length - shop.fit.proud}
     limited_by = min(wishes, key=lambda name: wishes[name])
     depth = math.floor(wishes[limited_by] / STEP + 1e-9) * STEP
     if depth < 1.0:
         raise KeyShapeError(f"a slab {thickness_mm:.1f} mm thick leaves no room for a pocket over a floor of "
                             f"{floor:.1f} mm{_below(from_below_mm)}; lower least_floor or leave the keys "
                             "out.")
-    reasons = [f"depth {depth:.1f} mm is {depth / thickness_mm:.0%} of the slab "
-               "(a third to a half is common practice, no source)"]
+    reasons = [f"depth {depth:.1f} mm is {depth / thickness_mm:.0%} of the slab (a third to a half is common "
+               "practice, no source)"]
     if limited_by == "bit":
-        reasons.append(f"limited by the bit's cutting length of {shop.bit.cutting_length:.1f} mm")
+        reasons.append(f"limited by the bit's cutting length of {shop.bit.cutting_length:.1f} mm: the key "
+                       f"stands {shop.fit.proud:.1f} mm proud and is cut right through")
     if limited_by == "floor":
         reasons.append(f"limited by the {floor:.1f} mm of wood to leave under it{_below(from_below_mm)}")
     if depth < LEAST_DEPTH_SHARE * thickness_mm:
@@ -77,10 +80,10 @@ def _given_depth(shop: Shop, thickness_mm: float, from_below_mm: float) -> Depth
     if not (math.isfinite(depth) and depth > 0.0):
         raise KeyShapeError(f"the pocket's depth must be more than zero, not {depth:g} mm.")
     if depth > thickness_mm - from_below_mm:
-        raise KeyShapeError(f"a pocket {depth:.1f} mm deep goes through a slab of {thickness_mm:.1f} mm"
-                            f"{_below(from_below_mm)}; make it shallower.")
-    return DepthChoice(depth, thickness_mm - depth - from_below_mm, "given", (f"depth {depth:.1f} mm as "
-                                                                              "given",))
+        raise KeyShapeError(f"a pocket {depth:.1f} mm deep goes through a slab of {thickness_mm:.1f} "
+                            f"mm{_below(from_below_mm)}; make it shallower.")
+    floor = thickness_mm - depth - from_below_mm
+    return DepthChoice(depth, floor, "given", (f"depth {depth:.1f} mm as given",))
 
 
 def _below(from_below_mm: float) -> str:

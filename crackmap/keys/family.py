@@ -20,6 +20,9 @@ MOST_WIDTH_SHARE = 0.62  # [-]
 # Flanks must open at least so much from waist to head, as a share of the length: 1:8,
 # the flattest slope that makers quote (common practice, no source).
 LEAST_OPENING = 1.0 / 8.0  # [-]
+# Where the shop file sets no limits: shorter keys are fiddly to hold while they are cut,
+# and 152 mm is the longest that a maker quotes (common practice, no source). [mm]
+LEAST_LENGTH, MOST_LENGTH = 40.0, 160.0
 _NAMES = {1: ("medium",), 2: ("large", "small"), 3: ("large", "medium", "small"),
           4: ("large", "medium", "small", "smallest"), 5: ("largest", "large", "medium", "small", "smallest")}
 
@@ -69,15 +72,14 @@ def size_family(shop: Shop, thickness_mm: float) -> tuple[KeySize, ...]:
     cuttable = [size for size in (_proportioned(form, length, depth, shop) for length in lengths)
                 if size is not None]
     longer = [] if shop.keys.lengths else _longer_than(max(lengths), shop.keys)
-    # a thick bit rules small sizes out: go up instead
+    # A thick bit rules small sizes out: go up instead.
     while len(cuttable) < min(3, shop.keys.sizes) and longer:
         size = _proportioned(form, longer.pop(0), depth, shop)
         if size is not None:
             cuttable.append(size)
     if not cuttable:
         raise KeyShapeError(f"no {form.name} key of {min(lengths):.0f} to {max(lengths):.0f} mm can be cut "
-                            "with a "
-                            f"{shop.bit.diameter:g} mm bit; use a smaller bit or allow longer keys.")
+                            f"with a {shop.bit.diameter:g} mm bit; use a smaller bit or allow longer keys.")
     ordered = sorted(cuttable, key=lambda size: -size.length)
     names = _NAMES.get(len(ordered)) or tuple(f"{size.length:.0f} mm" for size in ordered)
     return tuple(KeySize(name, s.length, s.width, s.waist, s.depth, s.shape)
@@ -138,9 +140,8 @@ def _longer_than(length: float, choice: KeyChoice) -> list[float]:
 
 
 def _within_limits(length: float, choice: KeyChoice) -> bool:
-    # shorter ones are fiddly to hold
-    least = choice.least_length if choice.least_length is not None else 40.0
-    most = choice.greatest_length if choice.greatest_length is not None else 160.0
+    least = choice.least_length if choice.least_length is not None else LEAST_LENGTH
+    most = choice.greatest_length if choice.greatest_length is not None else MOST_LENGTH
     return least <= length <= most
 
 

@@ -13,6 +13,7 @@ from crackmap.keys.outline import (
     least_convex_radius,
     least_notch_radius,
     offset,
+    take_apart,
 )
 from crackmap.keys.shapes import Form, ShapeFunction, form_named
 from crackmap.records import FloatArray, KeyShape
@@ -63,17 +64,16 @@ def make_key(shape: str, length: float, width: float, waist: float, depth: float
     room = bit.diameter + PASSING_ROOM
     if waist < room:
         raise KeyShapeError(f"a {bit.diameter:g} mm bit cannot pass a waist of {waist:.2f} mm; make the "
-                            "waist at least "
-                            f"{room:.2f} mm or use a smaller bit.")
+                            f"waist at least {room:.2f} mm or use a smaller bit.")
     outward = fit.clearance * fit.pocket_share + bit.undersize
     inward = fit.clearance * (1.0 - fit.pocket_share) + bit.undersize
     neck = waist - 2.0 * inward
     if neck < (1.0 - MOST_NECK_LOST) * waist:
         raise KeyShapeError(f"a clearance of {fit.clearance:g} mm a side eats the neck: {max(neck, 0.0):.2f} "
-                            "mm of the "
-                            f"{waist:.2f} mm waist is left; use a smaller clearance or a wider waist.")
+                            f"mm of the {waist:.2f} mm waist is left; use a smaller clearance or a wider "
+                            "waist.")
     corner = _corner_radius(bit, fit)
-    nominal = _outline_function(form, corners)(length, width, waist, corner)
+    nominal = take_apart(_outline_function(form, corners)(length, width, waist, corner))
     pocket, key = offset(nominal, outward), offset(nominal, -inward)
     if corners != "round":
         pocket = with_corners(pocket, corners, corner)
@@ -123,15 +123,14 @@ def _demand_sane(depth: float, bit: Bit, fit: Fit) -> None:
 def _demand_cuttable(shape: str, pocket: FloatArray, key: FloatArray, bit: Bit) -> None:
     """The last look at the outlines themselves, whatever shape function made them."""
     radius = bit.diameter / 2.0
-    for what, least in (("inside corner of the pocket", least_convex_radius(pocket)),
-                        ("notch of the key", least_notch_radius(key))):
+    hole, piece = take_apart(pocket), take_apart(key)
+    for what, least in (("inside corner of the pocket", least_convex_radius(hole)),
+                        ("notch of the key", least_notch_radius(piece))):
         if least < radius - 1e-9:
             raise KeyShapeError(f"the smallest {what} has a radius of {least:.2f} mm, less than the "
-                                f"{radius:.2f} mm of "
-                                "the bit; use a smaller bit.")
-    for what, outline in (("pocket", pocket), ("key", key)):
+                                f"{radius:.2f} mm of the bit; use a smaller bit.")
+    for what, outline in (("pocket", hole), ("key", piece)):
         if not is_simple(outline):
             x0, y0, x1, y1 = bounding_box(outline)
             raise KeyShapeError(f"the outline of the {shape} {what} ({x1 - x0:.1f} x {y1 - y0:.1f} mm) "
-                                "crosses itself; "
-                                "make it longer or its waist wider.")
+                                "crosses itself; make it longer or its waist wider.")

@@ -30,8 +30,8 @@ from crackmap.errors import KeyShapeError
 from crackmap.records import FloatArray, frozen_array
 
 CHORD_TOLERANCE = 0.002  # how far a chord may stray from its arc: a tenth of what a router holds [mm]
-_REACH_CHORDS = 0.005  # of the check that the bit reaches everything [mm]
-_CROSSING_CHORDS = 0.01  # fine enough to see an outline cross itself [mm]
+_REACH_CHORDS = 0.01  # of the check that the bit reaches everything [mm]
+_CROSSING_CHORDS = 0.1  # fine enough to see an outline cross itself [mm]
 # Rows closer than this are one point: tangent points of circles are found to the root of the rounding. [mm]
 _SAME_POINT = 1e-5
 _TANGENT_WITHIN = 1e-5  # a turn at a row below this counts as none [rad]
@@ -118,7 +118,7 @@ def turns_at_rows(outline: Outline) -> FloatArray:
     """Signed turn at each row, shape (N,): 0 where tangent, positive at a sharp convex corner. [rad]"""
     s = take_apart(outline)
     turn = s.heading_in - _before(s.heading_out)
-    return np.asarray((turn + np.pi) % (2.0 * np.pi) - np.pi)
+    return np.asarray(turn - 2.0 * np.pi * np.round(turn / (2.0 * np.pi)))
 
 
 def is_tangent(outline: Outline) -> bool:
@@ -144,7 +144,7 @@ def _least_radius(outline: Outline, side: float) -> float:
     return float(radii.min()) if len(radii) else float("inf")
 
 
-def offset(outline: ArrayLike, distance: float) -> FloatArray:
+def offset(outline: Outline, distance: float) -> FloatArray:
     """The outline moved outwards by `distance` (inwards where negative), exact.
 
     Arcs stay concentric; a sharp corner between two lines stays sharp.
@@ -154,26 +154,25 @@ def offset(outline: ArrayLike, distance: float) -> FloatArray:
     KeyShapeError
         If a sharp corner meets an arc, or an arc is smaller than the offset.
     """
-    rows = np.asarray(outline, float)
+    s = take_apart(outline)
+    rows = np.column_stack([s.start, s.bulge])
     if distance == 0.0:
         return frozen_array(rows, 3)
-    s = take_apart(rows)
     sharp = np.abs(turns_at_rows(s)) > _TANGENT_WITHIN
     if np.any(sharp & (s.is_arc | _before(s.is_arc))):
-        raise KeyShapeError("an outline with a sharp corner at an arc has no exact offset; round that corner "
-                            "first.")
+        raise KeyShapeError("an outline with a sharp corner at an arc has no exact offset; round that "
+                            "corner first.")
     turning = s.is_arc
     moved_radius = s.radius[turning] + distance * np.sign(s.bulge[turning])
     if np.any(moved_radius < 0.0):
         raise KeyShapeError(f"an arc of {s.radius[turning][np.argmin(moved_radius)]:.2f} mm radius is "
-                            "smaller than "
-                            f"the offset of {abs(distance):.2f} mm; use larger corners or a smaller offset.")
+                            f"smaller than the offset of {abs(distance):.2f} mm; use larger corners or a "
+                            "smaller offset.")
     leaving, arriving = _right_normal(s.heading_in), _right_normal(_before(s.heading_out))
     # Both neighbours move out by the distance: at a corner their lines meet on its mitre.
     mitre = (leaving + arriving) / (1.0 + np.sum(leaving * arriving, axis=1, keepdims=True))
-    moved_rows = rows.copy()
-    moved_rows[:, :2] += distance * mitre
-    return frozen_array(without_repeats(moved_rows), 3)
+    rows[:, :2] += distance * mitre
+    return frozen_array(without_repeats(rows), 3)
 
 
 def _before(values: NDArray[Any]) -> NDArray[Any]:
@@ -188,7 +187,7 @@ def _right_normal(heading: FloatArray) -> FloatArray:
 def without_repeats(outline: ArrayLike) -> FloatArray:
     """The outline without segments of no length (an arc whose radius went to 0, a line that closed up)."""
     rows = np.asarray(outline, float)
-    step = np.roll(rows[:, :2], -1, axis=0) - rows[:, :2]
+    step = np.concatenate([rows[1:, :2], rows[:1, :2]]) - rows[:, :2]
     # A row is dropped where its own segment has no length: the next row stands at the same place.
     return np.asarray(rows[np.hypot(step[:, 0], step[:, 1]) > _SAME_POINT])
 
@@ -219,19 +218,20 @@ def to_points(outline: Outline, chord_tolerance: float = CHORD_TOLERANCE) -> Flo
     The points lie on the arcs, so an area is short by a share of that tolerance.
     """
     s = take_apart(outline)
-    radius = np.where(s.is_arc, s.radius, 1.0)
-    flat = np.clip(1.0 - chord_tolerance / np.maximum(radius, 1e-12), -1.0, 1.0)
-    pieces = np.where(s.is_arc, np.ceil(np.abs(s.angle) / (2.0 * np.arccos(flat))), 1).astype(int)
-    pieces = np.maximum(pieces, 1)
+    arc = s.is_arc
+    step = 2.0 * np.arccos(np.maximum(1.0 - chord_tolerance / np.maximum(s.radius, chord_tolerance / 2.0),
+                                      -1.0))
+    pieces = np.ones(len(arc), dtype=int)
+    pieces[arc] = np.maximum(1, np.ceil(np.abs(s.angle[arc]) / step[arc]))
     which = np.repeat(np.arange(len(pieces)), pieces)
-    share = (np.arange(len(which)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / pieces[which]
-    points = s.start[which].copy()
-    arc = s.is_arc[which]
-    a = share[arc] * s.angle[which][arc]
-    spoke = points[arc] - s.centre[which][arc]
-    turned = np.column_stack([spoke[:, 0] * np.cos(a) - spoke[:, 1] * np.sin(a),
-                              spoke[:, 0] * np.sin(a) + spoke[:, 1] * np.cos(a)])
-    points[arc] = s.centre[which][arc] + turned
+    points = s.start[which]
+    on_arc = np.flatnonzero(arc[which])
+    of = which[on_arc]
+    a = (on_arc - (np.cumsum(pieces) - pieces)[of]) / pieces[of] * s.angle[of]
+    centre = s.centre[of]
+    x, y = (points[on_arc] - centre).T
+    cos, sin = np.cos(a), np.sin(a)
+    points[on_arc] = centre + np.column_stack([x * cos - y * sin, x * sin + y * cos])
     return points
 
 
@@ -244,21 +244,25 @@ def distances_to(outline: Outline, points: ArrayLike) -> FloatArray:
     """Distance of each point, shape (M, 2), from the outline's line, exact, shape (M,). [mm]"""
     s = take_apart(outline)
     p = np.asarray(points, float).reshape(-1, 2)
-    nearest = np.hypot(*np.moveaxis(p[:, None] - s.start, 2, 0)).min(axis=1)
+    nearest = _lengths(p[:, None] - s.start).min(axis=1)
     line, arc = ~s.is_arc, s.is_arc
     if line.any():
         run = s.end[line] - s.start[line]
         along = np.sum((p[:, None] - s.start[line]) * run, axis=2) / np.sum(run**2, axis=1)
         foot = s.start[line] + np.clip(along, 0.0, 1.0)[:, :, None] * run
-        nearest = np.minimum(nearest, np.hypot(*np.moveaxis(p[:, None] - foot, 2, 0)).min(axis=1))
+        nearest = np.minimum(nearest, _lengths(p[:, None] - foot).min(axis=1))
     if arc.any():
         spoke = p[:, None] - s.centre[arc]
         first = s.start[arc] - s.centre[arc]
         from_first = np.arctan2(spoke[..., 1], spoke[..., 0]) - np.arctan2(first[:, 1], first[:, 0])
         beside = np.mod(from_first * np.sign(s.angle[arc]), 2.0 * np.pi) <= np.abs(s.angle[arc])
-        away = np.abs(np.hypot(spoke[..., 0], spoke[..., 1]) - s.radius[arc])
+        away = np.abs(_lengths(spoke) - s.radius[arc])
         nearest = np.minimum(nearest, np.where(beside, away, np.inf).min(axis=1))
     return np.asarray(nearest)
+
+
+def _lengths(vectors: FloatArray) -> FloatArray:
+    return np.asarray(np.sqrt(vectors[..., 0] ** 2 + vectors[..., 1] ** 2))
 
 
 def is_simple(outline: Outline) -> bool:

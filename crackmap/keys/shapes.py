@@ -23,7 +23,7 @@ from crackmap.records import FloatArray, frozen_array
 from crackmap.settings import nearest_hint
 
 ShapeFunction = Callable[[float, float, float, float], FloatArray]
-# centre x, centre y, radius; negative: passed on the other side (a hollow)
+# Centre x, centre y, radius; negative: passed on the other side (a hollow). [mm]
 Circle = tuple[float, float, float]
 
 
@@ -153,8 +153,7 @@ def _lobes_and_neck(name: str, length: float, lobe: float, waist: float, fillet:
     x = length / 2.0 - lobe
     if x <= 0.0:
         raise KeyShapeError(f"a {name} key {length:.1f} mm long has no room for two lobes of {2 * lobe:.1f} "
-                            "mm; "
-                            f"make it longer than {4 * lobe - waist:.1f} mm or its head narrower.")
+                            f"mm; make it longer than {4 * lobe - waist:.1f} mm or its head narrower.")
     one_arc = _hollow_radius(x, 0.0, lobe, waist)
     _demand_hollow(name, one_arc, least_fillet)
     if one_arc <= fillet:
@@ -189,17 +188,14 @@ def _demand_corner_room(name: str, width: float, corner_radius: float) -> None:
     if 2.0 * corner_radius > width:
         raise KeyShapeError(f"the head of a {name} key is {width:.2f} mm wide, too narrow for two corners of "
                             f"{corner_radius:.2f} mm radius; make it at least {2 * corner_radius:.2f} mm "
-                            "wide "
-                            "or use a smaller bit.")
+                            "wide or use a smaller bit.")
 
 
 def _demand_hollow(name: str, hollow: float, corner_radius: float) -> None:
     if hollow < corner_radius - 1e-9:
         raise KeyShapeError(f"the hollow of a {name} key would have a radius of {hollow:.2f} mm, less than "
-                            "the "
-                            f"{corner_radius:.2f} mm that the bit needs; make the key longer, its head "
-                            "narrower, "
-                            "or use a smaller bit.")
+                            f"the {corner_radius:.2f} mm that the bit needs; make the key longer, its head "
+                            "narrower, or use a smaller bit.")
 
 
 SHAPES: dict[str, Form] = {

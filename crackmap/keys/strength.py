@@ -6,12 +6,14 @@ Drying further, a slab pulls a crack open. Three figures for that pull:
    crack's area. Far more than wood bears across its grain, so of no use as a
    bound; shown to say so.
 2. What the tip can bear: the stress at which the crack runs on with no key,
-   K_Ic / (1.12 sqrt(pi a)), over the crack's area.
-3. What the keys get: tip and keys share the pull (see `fracture`); the keys
-   relieve the tip, so the crack runs later, and their load then is the most
-   that they ever see from this crack. Less drying than that, less load.
+   K_Ic / (1.12 sqrt(pi a)), over the crack's area. The crack stands still, so
+   today's pull is no more than that.
+3. What the keys get: tip and keys share the pull (see `fracture`). The keys
+   relieve the tip, so with them the crack runs at a higher stress.
 
-A key is judged by the third.
+A key is judged by its share of the second, with a factor of safety; the stress
+at which the crack would run on past the keys, and their load then, is given
+beside it. Less drying to come than that, less load.
 """
 
 from __future__ import annotations
@@ -35,8 +37,7 @@ from crackmap.wood.movement import movement
 from crackmap.wood.species import Species
 
 ADVISORY = ("Holding figures are advisory, not structural design: clear, sound wood, one crack, a flat "
-            "problem. "
-            "Where people depend on it, ask an engineer.")
+            "problem. Where people depend on it, ask an engineer.")
 ASSUMPTIONS = (
     "the crack runs along the grain and opens along the rings; its pull is even along it",
     "stress intensities of an isotropic solid with wood's stiffness; for an edge crack an approximation",
@@ -46,6 +47,7 @@ ASSUMPTIONS = (
     "sound, straight-grained wood; strengths less what one piece in twenty falls short and ten years under "
     "load take",
 )
+_MOST_FACTOR = 99.0  # a factor above this is written as this
 DRY_ENOUGH = 2.0  # moisture above the room's equilibrium at which keying is early (our choice) [%]
 
 
@@ -53,7 +55,8 @@ DRY_ENOUGH = 2.0  # moisture above the room's equilibrium at which keying is ear
 class KeyLoad:
     """One key's share."""
 
-    force_n: float  # the most it sees from this crack [N]
+    force_n: float  # of the pull that the tip can bear without keys, or of the drying to come if less [N]
+    force_when_running_n: float  # when the crack runs on past the keys, or of the drying to come if less [N]
     capacity: KeyCapacity
     factor: float  # of safety, on the mean strength of its weakest mode [-]
 
@@ -71,7 +74,7 @@ class Holding:
     tip_bound_n: float  # [N]
     run_stress_without: float  # at which the crack runs on with no key [MPa]
     run_stress_with: float  # and with these keys [MPa]
-    reckoned_stress: float  # for which the loads hold [MPa]
+    reckoned_stress: float  # by which the keys are judged [MPa]
     loads: tuple[KeyLoad, ...]
     notes: tuple[str, ...]  # figures from memory and stand-ins
     assumptions: tuple[str, ...] = ASSUMPTIONS
@@ -129,8 +132,8 @@ def reckon_holding(crack: HeldCrack, thickness_mm: float, slab_wood: Species, ke
     # Keys so close to the tip that they unload it wholly leave no stress at which it runs.
     with_keys = slab_wood.toughness / max(shared.intensity, 1e-3 * shared.intensity_without)
     drying = _full_restraint(slab_wood, moisture_now, moisture_to_come)
-    reckoned = with_keys if drying is None else min(with_keys, drying)
-    loads = tuple(_load(force * reckoned, key, key_wood, slab_wood, width)
+    reckoned, running = (each if drying is None else min(each, drying) for each in (without, with_keys))
+    loads = tuple(_load(float(force), reckoned, running, key_capacity(key, key_wood, slab_wood, width))
                   for force, key, width in zip(shared.forces, crack.keys, crack.widths, strict=True))
     area = crack.length * thickness_mm
     notes = tuple(dict.fromkeys((*slab_wood.notes, *key_wood.notes)))
@@ -141,11 +144,28 @@ def reckon_holding(crack: HeldCrack, thickness_mm: float, slab_wood: Species, ke
 def holding_checks(holding: Holding) -> tuple[Check, ...]:
     """One check for each key, in order: its factor of safety against the one wanted."""
     return tuple(
-        Check("holding (advisory)", load.holds, round(load.factor, 2),
+        Check("holding (advisory)", load.holds, round(min(load.factor, _MOST_FACTOR), 2),
               round(load.capacity.wanted_factor, 2), "-",
-              f"{load.force_n / 1000:.2f} kN at most; weakest: {load.capacity.weakest.name}, "
-              f"{load.capacity.weakest.mean_n / 1000:.2f} kN on average; not structural design")
+              f"{_kn(load.force_n)} to hold; weakest: {load.capacity.weakest.name}, "
+              f"{_kn(load.capacity.weakest.mean_n)} on average; not structural design")
         for load in holding.loads)
+
+
+def holding_reasons(holding: Holding) -> tuple[str, ...]:
+    """One sentence for each key, in order, with every figure of the reckoning."""
+    restraint = ("" if holding.full_restraint_n is None else
+                 "if nothing gave at all, the drying to come would pull with "
+                 f"{_kn(holding.full_restraint_n)}, which is no use as a bound; ")
+    return tuple(
+        f"holding, advisory: {restraint}the crack's tip lets {_kn(holding.tip_bound_n)} build up before it "
+        f"runs, of which this key takes {_kn(load.force_n)}; by {load.capacity.weakest.name} it bears "
+        f"{_kn(load.capacity.weakest.mean_n)} on average; with these keys the crack runs at "
+        f"{holding.relief:.1f} times the pull, {_kn(load.force_when_running_n)} on this key"
+        for load in holding.loads)
+
+
+def _kn(newtons: float) -> str:
+    return f"{newtons / 1000.0:.2f} kN" if newtons < 10_000.0 else f"{newtons / 1000.0:.0f} kN"
 
 
 def _shared(crack: HeldCrack, slab: CrackedSlab, key_wood: Species, slab_wood: Species) -> KeyedCrack:
@@ -165,7 +185,8 @@ def _full_restraint(wood: Species, now: float | None, to_come: float | None) -> 
     return max(0.0, shrinking) * wood.stiffness_tangential
 
 
-def _load(force: float, key: KeyShape, key_wood: Species, slab_wood: Species, crack_width: float) -> KeyLoad:
-    capacity = key_capacity(key, key_wood, slab_wood, crack_width)
-    pull = max(float(force), 0.0)
-    return KeyLoad(pull, capacity, float("inf") if pull == 0.0 else capacity.weakest.mean_n / pull)
+def _load(share: float, reckoned: float, running: float, capacity: KeyCapacity) -> KeyLoad:
+    """`share` is the key's force for 1 MPa; a key that the others unload wholly gets none."""
+    force = max(share * reckoned, 0.0)
+    factor = float("inf") if force == 0.0 else capacity.weakest.mean_n / force
+    return KeyLoad(force, max(share * running, 0.0), capacity, factor)

@@ -46,12 +46,6 @@ class Chain:
     empty: float  # of no key at all
     count: int | None = None  # exactly so many keys, where the user asked for a number
 
-    def only(self, kept: NDArray[np.bool_]) -> Chain:
-        """The same over some of its nodes."""
-        return dataclasses.replace(
-            self, nodes=self.nodes[kept], arc=self.arc[kept], half=self.half[kept], node=self.node[kept],
-            start=self.start[kept], link=self.link[np.ix_(kept, kept)], end=self.end[kept])
-
     def through(self, needed: NDArray[np.bool_]) -> Chain:
         """The same, allowing only plans that use every one of the needed nodes."""
         if not needed.any():

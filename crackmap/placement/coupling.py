@@ -1,18 +1,22 @@
 """All lines together, exactly: lines whose keys touch or are shared are solved as one.
 
 Lines that share no candidate and whose candidates keep clear of each other's
-are optimal one by one (chain.py). For a group that is not, bounds.py gives a
-plan and a lower bound. A move (a link of a chain) whose best plan is worse
-than the chain's own optimum by more than the difference between the two cannot
-be part of a better plan and is dropped; the few that are left go into a mixed
-integer programme: one unit of flow along each chain, shared keys used by all
-of their lines or none, and of keys that would touch at most one (cliques).
+are optimal one by one (chain.py). A group that is not becomes a mixed integer
+programme: one unit of flow along each chain, shared keys used by all of their
+lines or none, and of keys that would touch at most one (cliques). It is made
+small twice, without losing the optimum: a move (a link of a chain) is dropped
+where the best plan through it, by its chain alone, is worse than a plan in
+hand; and where its reduced cost in the linear relaxation says the same. The
+relaxation is so tight that little is left.
 
 References
 ----------
 .. [1] M. W. Padberg, "On the facial structure of set packing polyhedra,"
    Mathematical Programming 5, 1973, pages 199 to 215 (cliques; from memory).
-.. [2] Q. Huangfu, J. A. J. Hall, "Parallelizing the dual revised simplex
+.. [2] H. Crowder, E. L. Johnson, M. W. Padberg, "Solving large-scale zero-one
+   linear programming problems," Operations Research 31, 1983, pages 803 to 834
+   (dropping by reduced cost; from memory).
+.. [3] Q. Huangfu, J. A. J. Hall, "Parallelizing the dual revised simplex
    method," Mathematical Programming Computation 10, 2018 (HiGHS; from memory).
 """
 
@@ -23,21 +27,23 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds as Limits
-from scipy.optimize import LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array
 
-from crackmap.placement.bounds import Bounds, make_plan, tighten
 from crackmap.placement.chain import Chain, best_by_move, shortest
+from crackmap.placement.first_plan import plan_line_by_line
 from crackmap.placement.problem import SLACK, Choice, Problem, plan_cost
 from crackmap.records import FloatArray
 
 Row = tuple[list[int], list[float], float, float]  # columns, factors, least, most
+_LIMIT_REACHED = 1  # scipy's status of a search that met its node limit
+_FIRST_TRY = 0.1  # columns so far above the relaxation are tried first [keys]
 
 
 def choose(problem: Problem, node_limit: int) -> Choice:
     """The best set of candidates, group by group; cost inf where the wishes exclude each other."""
-    choices = [_choose_group(dataclasses.replace(problem, chains=group), node_limit) for group in _groups(problem)]
+    choices = [_choose_group(dataclasses.replace(problem, chains=group), node_limit)
+               for group in _groups(problem)]
     chosen: frozenset[int] = frozenset().union(*(c.chosen for c in choices))
     return Choice(chosen, sum(c.cost for c in choices), sum(c.bound for c in choices))
 
@@ -69,29 +75,9 @@ def _choose_group(problem: Problem, node_limit: int) -> Choice:
     cost = plan_cost(problem, alone)
     if cost <= bound + SLACK:
         return Choice(alone, cost, cost)
-    first = make_plan(problem, chains, [cost for cost, _ in paths])
-    problem = _without_hopeless(problem, chains, first.cost - bound)
-    used = np.unique(np.concatenate([c.nodes for c in problem.chains]))
-    cliques = _cliques(used, problem.touching, problem.needed)
-    bounds = tighten(problem, cliques)
-    best = min(first, bounds.plan, key=lambda c: c.cost)
-    if best.cost - bounds.bound <= SLACK:
-        return Choice(best.chosen, best.cost, best.cost)
-    return _solve_exactly(problem, bounds, cliques, best, node_limit)
-
-
-def _without_hopeless(problem: Problem, tolled: tuple[Chain, ...], slack: float) -> Problem:
-    """The problem without nodes that no plan within `slack` of the bound uses."""
-    if not np.isfinite(slack):
-        return problem
-    chains = []
-    for chain, toll_chain in zip(problem.chains, tolled, strict=True):
-        moves = best_by_move(toll_chain)
-        limit = shortest(toll_chain)[0] + slack + SLACK
-        through = np.minimum(np.minimum(moves.start, moves.end),
-                             np.minimum(moves.link.min(axis=0, initial=np.inf), moves.link.min(axis=1, initial=np.inf)))
-        chains.append(chain.only((through <= limit) | problem.needed[chain.nodes]))
-    return dataclasses.replace(problem, chains=tuple(chains))
+    best = plan_line_by_line(problem, [cost for cost, _ in paths])
+    links = [_links_left(chain, cost, best.cost - bound) for chain, (cost, _) in zip(chains, paths, strict=True)]
+    return _solve_exactly(_programme(problem, links), problem, best, bound, node_limit)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,10 +89,10 @@ class _Links:
     cost: FloatArray  # of the stretch only
 
 
-def _links_left(chain: Chain, tolled: Chain, slack: float) -> _Links:
-    """Moves of `chain` whose best tolled plan is within `slack` of the tolled optimum."""
-    moves = best_by_move(tolled)
-    limit = shortest(tolled)[0] + slack + SLACK
+def _links_left(chain: Chain, optimum: float, slack: float) -> _Links:
+    """Moves of `chain` whose best plan is within `slack` of its optimum."""
+    moves = best_by_move(chain)
+    limit = optimum + slack + SLACK
     n = len(chain.nodes)
     first, last = np.flatnonzero(moves.start <= limit), np.flatnonzero(moves.end <= limit)
     a, b = np.nonzero(moves.link <= limit)
@@ -118,34 +104,77 @@ def _links_left(chain: Chain, tolled: Chain, slack: float) -> _Links:
     return _Links(tail[keep].astype(np.int64), head[keep].astype(np.int64), cost[keep])
 
 
-def _solve_exactly(problem: Problem, bounds: Bounds, cliques: list[list[int]], best: Choice,
-                   node_limit: int) -> Choice:
-    """The mixed integer programme over the moves left: one column a move, then one a candidate."""
-    chains = problem.chains
-    links = [_links_left(c, t, best.cost - bounds.bound) for c, t in zip(chains, bounds.chains, strict=True)]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Programme:
+    """Columns: every move left, then every candidate that they use."""
+
+    cost: FloatArray
+    lower: FloatArray
+    matrix: csr_array
+    least: FloatArray
+    most: FloatArray
+    used: NDArray[np.int64]  # candidates of the last columns
+
+    def candidates_of(self, answer: FloatArray) -> frozenset[int]:
+        """Candidates that a solution chooses."""
+        return frozenset(self.used[answer[-len(self.used):] > 0.5].tolist()) if len(self.used) else frozenset()
+
+
+def _programme(problem: Problem, links: list[_Links]) -> _Programme:
     offsets = np.cumsum([0] + [len(m.cost) for m in links])
     used = np.unique(np.concatenate([c.nodes[m.head[m.head < len(c.nodes)]]
-                                     for c, m in zip(chains, links, strict=True)]))
+                                     for c, m in zip(problem.chains, links, strict=True)]))
     column = {int(k): int(offsets[-1]) + j for j, k in enumerate(used)}
     rows: list[Row] = []
-    for chain, m, at in zip(chains, links, offsets, strict=False):
+    for chain, m, at in zip(problem.chains, links, offsets, strict=False):
         rows += _flow_rows(chain, m, int(at), column)
-    for clique in cliques:
-        members = [column[k] for k in clique if k in column]
-        if len(members) > 1:
-            rows.append((members, [1.0] * len(members), -np.inf, 1.0))
+    rows += [([column[k] for k in clique], [1.0] * len(clique), -np.inf, 1.0)
+             for clique in _cliques(used, problem.touching, problem.needed)]
     cost = np.concatenate([*(m.cost for m in links), problem.price[used]])
     lower = np.zeros(len(cost))
     lower[int(offsets[-1]):] = problem.needed[used]
-    answer = milp(cost, constraints=_constraint(rows, len(cost)), bounds=Limits(lower, np.ones(len(cost))),
-                  integrality=np.ones(len(cost)), options={"node_limit": node_limit, "mip_rel_gap": 0.0})
-    proven = bounds.bound if answer.mip_dual_bound is None else max(bounds.bound, float(answer.mip_dual_bound))
-    if answer.x is not None:
-        chosen = frozenset(int(k) for k in used if answer.x[column[int(k)]] > 0.5)
-        found = plan_cost(problem, chosen)
-        if found < best.cost:
-            best = Choice(chosen, found, proven)
-    return Choice(best.chosen, best.cost, min(best.cost, proven))
+    index = np.concatenate([np.asarray(r[0], np.int64) for r in rows])
+    value = np.concatenate([np.asarray(r[1], float) for r in rows])
+    pointer = np.cumsum([0] + [len(r[0]) for r in rows])
+    return _Programme(cost, lower, csr_array((value, index, pointer), shape=(len(rows), len(cost))),
+                      np.array([r[2] for r in rows]), np.array([r[3] for r in rows]), used)
+
+
+def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound: float, node_limit: int) -> Choice:
+    """Solve over the columns near the relaxation's optimum, then, where needed, over all that could still win."""
+    relaxed, reduced = _relax(programme)
+    bound = max(bound, relaxed)
+    within = min(_FIRST_TRY, best.cost - bound)
+    while best.cost - bound > SLACK:
+        kept = (reduced <= within + SLACK) | (programme.lower > 0.0)
+        answer = milp(programme.cost[kept],
+                      constraints=LinearConstraint(programme.matrix[:, kept], programme.least, programme.most),
+                      bounds=Bounds(programme.lower[kept], 1.0), integrality=np.ones(int(kept.sum())),
+                      options={"node_limit": node_limit, "mip_rel_gap": 0.0})
+        if answer.x is not None:
+            full = np.zeros(len(kept))
+            full[kept] = answer.x
+            chosen = programme.candidates_of(full)
+            best = min(best, Choice(chosen, plan_cost(problem, chosen), bound), key=lambda c: c.cost)
+        if answer.status == _LIMIT_REACHED:
+            inner = -np.inf if answer.mip_dual_bound is None else float(answer.mip_dual_bound)
+            return Choice(best.chosen, best.cost, min(best.cost, max(bound, min(inner, relaxed + within))))
+        # A plan that uses a dropped column costs more than the relaxation by that column's reduced cost.
+        if best.cost <= relaxed + within + SLACK:
+            break
+        within = min(max(3.0 * within, _FIRST_TRY), best.cost - relaxed)
+    return Choice(best.chosen, best.cost, best.cost)
+
+
+def _relax(programme: _Programme) -> tuple[float, FloatArray]:
+    """Optimum of the linear relaxation and each column's reduced cost."""
+    equal = programme.least == programme.most
+    answer = linprog(programme.cost, A_ub=programme.matrix[~equal], b_ub=programme.most[~equal],
+                     A_eq=programme.matrix[equal], b_eq=programme.most[equal],
+                     bounds=np.column_stack([programme.lower, np.ones(len(programme.cost))]), method="highs")
+    if answer.status != 0:
+        return -np.inf, np.zeros(len(programme.cost))
+    return float(answer.fun), np.asarray(answer.lower.marginals + answer.upper.marginals)
 
 
 def _flow_rows(chain: Chain, links: _Links, at: int, column: dict[int, int]) -> list[Row]:
@@ -169,29 +198,20 @@ def _flow_rows(chain: Chain, links: _Links, at: int, column: dict[int, int]) -> 
 def _cliques(used: NDArray[np.int64], touching: NDArray[np.bool_],
              needed: NDArray[np.bool_]) -> list[list[int]]:
     """Cliques that cover every touching pair of `used`, grown greedily in order."""
-    near = touching[np.ix_(used, used)].copy()
-    both = needed[used]
-    near &= ~(both[:, None] & both[None, :])
+    near = touching[np.ix_(used, used)]
+    near = near & ~(needed[used][:, None] & needed[used][None, :])
     left = near.copy()
     cliques = []
     for i in range(len(used)):
         while left[i].any():
-            clique = [i, int(np.flatnonzero(left[i])[0])]
-            common = near[clique[0]] & near[clique[1]]
+            clique = [i]
+            common, gain = near[i].copy(), left[i].astype(np.int64)
             while common.any():
-                # Prefer members whose pairs are still uncovered: fewer cliques.
-                gain = (left[:, clique].sum(axis=1)) * common
-                grown = int(gain.argmax()) if gain.any() else int(common.argmax())
+                # The member that covers most pairs still uncovered: fewer cliques.
+                grown = int(np.where(common, gain, -1).argmax())
                 clique.append(grown)
                 common &= near[grown]
+                gain += left[grown]
             left[np.ix_(clique, clique)] = False
             cliques.append([int(used[k]) for k in clique])
     return cliques
-
-
-def _constraint(rows: list[Row], width: int) -> LinearConstraint:
-    index = np.concatenate([np.asarray(r[0], np.int64) for r in rows])
-    value = np.concatenate([np.asarray(r[1], float) for r in rows])
-    pointer = np.cumsum([0] + [len(r[0]) for r in rows])
-    return LinearConstraint(csr_array((value, index, pointer), shape=(len(rows), width)),
-                            [r[2] for r in rows], [r[3] for r in rows])

@@ -112,38 +112,43 @@ def _weighed(own: Pockets, users: tuple[tuple[Cutting, float], ...], centres: tu
 def _solved(candidates: Candidates, asking: list[int], counts: dict[int, int], site: Site,
             settings: PlacementSettings) -> tuple[Choice, dict[int, int], tuple[str, ...]]:
     """The choice, the counts that could be met, and a sentence for each that couldn't."""
-    touching = touching_pairs(candidates.pockets, settings.key_gap)
-    theirs = candidates.user >= 0
-    touching &= ~(theirs[:, None] & theirs[None, :])
-    usable = ~touching[:, theirs].any(axis=1)
-    holders = candidates.crossings.held[:, asking].sum(axis=1)
-    shared_price = candidates.price / np.maximum(holders, 1)
-    chains = []
-    for n in asking:
-        nodes = np.flatnonzero(candidates.crossings.held[:, n] & usable)
-        chains.append(make_chain(n, nodes, candidates.crossings.arc[nodes, n], shared_price, candidates.pockets,
-                                 touching, site, settings))
-    kept, chains, unmet = _meet_counts(chains, counts, theirs, site)
-    choice = choose(Problem(tuple(chains), candidates.price, touching, theirs), settings.node_limit)
+    free = pose_problem(candidates, asking, site, settings)
+    kept, chains, unmet = _meet_counts(free, counts, site)
+    choice = choose(dataclasses.replace(free, chains=chains), settings.node_limit)
     if not math.isfinite(choice.cost):
         # Counts that each line could meet alone, but not beside its neighbours.
         names = ", ".join(site.lines[n].name for n in kept)
         unmet += (f"the keys asked for on {names} do not all fit beside each other; as many as hold best were placed.",)
-        free = [dataclasses.replace(c, count=None) for c in chains]
-        kept, choice = {}, choose(Problem(tuple(free), candidates.price, touching, theirs), settings.node_limit)
+        kept, choice = {}, choose(free, settings.node_limit)
     return choice, kept, unmet
 
 
-def _meet_counts(chains: list[Chain], counts: dict[int, int], theirs: NDArray[np.bool_],
-                 site: Site) -> tuple[dict[int, int], list[Chain], tuple[str, ...]]:
-    """Counts lowered to what fits, or raised to the user's own keys."""
+def pose_problem(candidates: Candidates, asking: list[int], site: Site, settings: PlacementSettings) -> Problem:
+    """Chains of the asking lines over the candidates, without the user's counts."""
+    touching = touching_pairs(candidates.pockets, settings.key_gap)
+    theirs = candidates.user >= 0
+    touching &= ~(theirs[:, None] & theirs[None, :])
+    usable = ~touching[:, theirs].any(axis=1)
+    crossings = candidates.crossings
+    shared_price = candidates.price / np.maximum(crossings.held[:, asking].sum(axis=1), 1)
+    chains = []
+    for n in asking:
+        nodes = np.flatnonzero(crossings.held[:, n] & usable)
+        chains.append(make_chain(n, nodes, crossings.arc[nodes, n], shared_price, candidates.pockets, touching, site,
+                                 settings))
+    return Problem(tuple(chains), candidates.price, touching, theirs)
+
+
+def _meet_counts(problem: Problem, counts: dict[int, int],
+                 site: Site) -> tuple[dict[int, int], tuple[Chain, ...], tuple[str, ...]]:
+    """Chains with counts lowered to what fits, or raised to the user's own keys."""
     kept, met, unmet = {}, [], []
-    for chain in chains:
+    for chain in problem.chains:
         wish = counts.get(chain.line)
         if wish is None:
             met.append(chain)
             continue
-        needed = theirs[chain.nodes]
+        needed = problem.needed[chain.nodes]
         fits = _nearest_count(chain.through(needed), max(wish, int(needed.sum())))
         if fits != wish:
             unmet.append(f"{wish} keys asked for on {site.lines[chain.line].name}, but "
@@ -151,7 +156,7 @@ def _meet_counts(chains: list[Chain], counts: dict[int, int], theirs: NDArray[np
                          + f"; {fits} placed.")
         kept[chain.line] = fits
         met.append(dataclasses.replace(chain, count=fits))
-    return kept, met, tuple(unmet)
+    return kept, tuple(met), tuple(unmet)
 
 
 def _nearest_count(chain: Chain, wish: int) -> int:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from crackmap.keys.checks import depth_checks, outline_checks
 from crackmap.keys.outline import moved
 from crackmap.placement.reasons import key_reasons
-from crackmap.placement.rules import measure_all
+from crackmap.placement.rules import REPORT_WITHIN, measure_all
 from crackmap.placement.solved import Solved
 from crackmap.placement.unheld import unheld_cracks
 from crackmap.placement.user_keys import below_at
@@ -19,7 +19,6 @@ from crackmap.settings import PlacementSettings
 from crackmap.shop import Shop
 
 _SAID_BY_KEY_CHECKS = ("bit reaches", "floor")  # keys/checks.py reports these by its own names
-_FAR = 25.0  # a figure beyond the rules' search distance is given as this [mm]
 
 
 def explain(solved: Solved, survey: Survey, shop: Shop, edits: Edits, settings: PlacementSettings) -> Placement:
@@ -87,5 +86,5 @@ def _bridges(held: NDArray[np.bool_]) -> Check:
 
 
 def _figure(value: float) -> float | str:
-    return round(float(value), 2) if value <= _FAR else f"over {_FAR:.0f}"
+    return round(float(value), 2) if value <= REPORT_WITHIN else f"over {REPORT_WITHIN:.0f}"
 

@@ -2,7 +2,7 @@
 
 Every rule asks for at least its limit, so that one comparison serves all:
 the optimiser's filter, the checks printed beside each key, and the reasons why
-a crack has none. A figure beyond the search distance comes back as inf.
+a crack has none. A distance beyond `search` comes back as inf.
 """
 
 from __future__ import annotations
@@ -22,9 +22,10 @@ from crackmap.placement.site import Site
 from crackmap.records import FloatArray
 from crackmap.settings import PlacementSettings
 
-_SEARCH = 25.0  # how far rules look; twice the largest margin [mm]
+REPORT_WITHIN = 25.0  # how far reports look; twice the largest margin [mm]
+_JUST_PAST = 0.01  # so far past its limit a rule looks when only yes or no is asked [mm]
 
-Measure = Callable[[Pockets, Site], FloatArray]
+Measure = Callable[[Pockets, Site, float], FloatArray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +73,12 @@ def all_rules(settings: PlacementSettings, least_floor: float, least_reach: floa
     )
 
 
-def bit_to_spare(pockets: Pockets, site: Site) -> FloatArray:
+def bit_to_spare(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Cutting length past the pocket's depth. [mm]"""
     return site.cutting_length - pockets.depth
 
 
-def floor_left(pockets: Pockets, site: Site) -> FloatArray:
+def floor_left(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Wood under each pocket, above what is kept out from below. [mm]"""
     below = np.zeros(len(pockets))
     for keep_out, area in site.keep_out:
@@ -87,57 +88,57 @@ def floor_left(pockets: Pockets, site: Site) -> FloatArray:
     return site.thickness - pockets.depth - below
 
 
-def room_to_edge(pockets: Pockets, site: Site) -> FloatArray:
+def room_to_edge(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Wood between each pocket and the slab's edge; 0 where it crosses or lies outside. [mm]"""
     inside = shapely.contains_xy(site.slab, pockets.centre)
-    return np.where(inside, _nearest(site.slab_edge, pockets.shapes), 0.0)
+    return np.where(inside, _nearest(site.slab_edge, pockets.shapes, search), 0.0)
 
 
-def room_to_top(pockets: Pockets, site: Site) -> FloatArray:
+def room_to_top(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Wood between each pocket and the finished top's edge; inf where the slab isn't trimmed. [mm]"""
     if site.top is None or site.top_edge is None:
         return np.full(len(pockets), np.inf)
     inside = shapely.contains_xy(site.top, pockets.centre)
-    return np.where(inside, _nearest(site.top_edge, pockets.shapes), 0.0)
+    return np.where(inside, _nearest(site.top_edge, pockets.shapes, search), 0.0)
 
 
-def room_to_voids(pockets: Pockets, site: Site) -> FloatArray:
+def room_to_voids(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Wood between each pocket and the nearest void. [mm]"""
-    return np.full(len(pockets), np.inf) if site.voids is None else _nearest(site.voids, pockets.shapes)
+    return np.full(len(pockets), np.inf) if site.voids is None else _nearest(site.voids, pockets.shapes, search)
 
 
-def room_to_keep_out(pockets: Pockets, site: Site) -> FloatArray:
+def room_to_keep_out(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Distance to the nearest area where nothing may be cut from above. [mm]
 
     What reaches up from below by a known depth is the floor rule's business.
     """
     areas = [area for k, area in site.keep_out if k.from_face != "below" or k.depth is None]
-    return _nearest(STRtree(areas), pockets.shapes) if areas else np.full(len(pockets), np.inf)
+    return _nearest(STRtree(areas), pockets.shapes, search) if areas else np.full(len(pockets), np.inf)
 
 
-def room_to_wings(pockets: Pockets, site: Site) -> FloatArray:
+def room_to_wings(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Sound wood between each pocket's wings and the nearest crack, its own included. [mm]"""
-    return np.full(len(pockets), np.inf) if site.bodies is None else _nearest(site.bodies, pockets.wings)
+    return np.full(len(pockets), np.inf) if site.bodies is None else _nearest(site.bodies, pockets.wings, search)
 
 
-def no_strays(pockets: Pockets, site: Site) -> FloatArray:
+def no_strays(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """1 where each crack that a pocket meets is held or a held crack's branch, else 0. [-]"""
     return np.where(find_crossings(pockets, site).stray.any(axis=1), 0.0, 1.0)
 
 
-def reach(pockets: Pockets, site: Site) -> FloatArray:
+def reach(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Shorter wing past the outermost lip that each pocket bridges. [mm]"""
     return wing_reach(pockets, find_crossings(pockets, site), site)
 
 
-def grain_angle(pockets: Pockets, site: Site) -> FloatArray:
+def grain_angle(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Angle between key and slab grain, 0 to 90. [deg]"""
     return angle_to_grain(pockets.angle_deg, site.grain_deg)
 
 
 def measure_all(pockets: Pockets, site: Site, rules: tuple[Rule, ...]) -> FloatArray:
     """Every rule's figure for every pocket, shape (pockets, rules)."""
-    return np.column_stack([rule.measure(pockets, site) for rule in rules])
+    return np.column_stack([rule.measure(pockets, site, REPORT_WITHIN) for rule in rules])
 
 
 def keeping_all(pockets: Pockets, site: Site, rules: tuple[Rule, ...]) -> NDArray[np.int64]:
@@ -145,13 +146,13 @@ def keeping_all(pockets: Pockets, site: Site, rules: tuple[Rule, ...]) -> NDArra
     left = np.arange(len(pockets))
     for rule in rules:
         if len(left):
-            left = left[rule.measure(pockets.take(left), site) >= rule.limit]
+            left = left[rule.measure(pockets.take(left), site, rule.limit + _JUST_PAST) >= rule.limit]
     return left
 
 
-def _nearest(tree: STRtree, shapes: NDArray[np.object_]) -> FloatArray:
+def _nearest(tree: STRtree, shapes: NDArray[np.object_], search: float) -> FloatArray:
     distances = np.full(len(shapes), np.inf)
     if len(shapes):
-        (which, _), found = tree.query_nearest(shapes, max_distance=_SEARCH, return_distance=True, all_matches=False)
+        (which, _), found = tree.query_nearest(shapes, max_distance=search, return_distance=True, all_matches=False)
         distances[which] = found
     return distances

@@ -39,8 +39,7 @@ def cumulative_demand(line: CrackLine, site: Site, settings: PlacementSettings) 
     stretch = settings.stretch * narrower**settings.stretch_power
     density = 1.0 / np.clip(stretch, settings.least_stretch, settings.most_stretch)
     density = np.where(line.width > settings.harmless_width, density, 0.0)
-    if site.top is not None:
-        density = np.where(site.is_on_top(line.points), density, 0.0)
+    density = np.where(site.is_on_top(line.points), density, 0.0)
     pieces = (density[1:] + density[:-1]) / 2.0 * np.diff(line.arc)
     return np.concatenate([[0.0], np.cumsum(pieces)])
 

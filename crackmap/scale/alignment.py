@@ -88,14 +88,16 @@ def align(
     """
     marks = [np.asarray(p, float).reshape(2) for p in (a, b, reading_a, reading_b)]
     if not all(np.isfinite(p).all() for p in marks) or not (jog_sigma >= 0 and scale_sigma_percent >= 0):
-        raise ScaleError("a mark or reading is not a number; give both readings as X,Y, as in --a 12.50,40.25")
+        raise ScaleError("a mark or reading is not a number; give both readings as X,Y, as in "
+                         "--a 12.50,40.25")
     slab, machine = marks[1] - marks[0], marks[3] - marks[2]
     distance_slab, distance_machine = float(np.hypot(*slab)), float(np.hypot(*machine))
     for distance, whose in ((distance_slab, "the datum marks of this job are"),
                             (distance_machine, "the two readings are")):
         if distance < LEAST_DISTANCE:
             raise ScaleError(f"{whose} only {distance:.2f} mm apart, too near to give a direction "
-                             f"({LEAST_DISTANCE:g} mm are needed); jog to mark A and mark B and read both again.")
+                             f"({LEAST_DISTANCE:g} mm are needed); jog to mark A and mark B and read both "
+                             "again.")
     angle = math.atan2(machine[1], machine[0]) - math.atan2(slab[1], slab[0])
     angle = math.remainder(angle, 2 * math.pi)
     turn = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
@@ -103,16 +105,19 @@ def align(
     matrix = np.vstack([np.c_[turn, shift], [0.0, 0.0, 1.0]])
     sigma = math.hypot(math.sqrt(2) * jog_sigma, distance_slab * scale_sigma_percent / 100)
     limit = max(SIGMAS * sigma, LEAST_LIMIT)
-    hint = "" if abs(distance_machine - distance_slab) <= limit else _likely_mistake(distance_machine / distance_slab)
+    agrees = abs(distance_machine - distance_slab) <= limit
     return Alignment(frozen_array(matrix), math.degrees(angle), frozen_array(shift), distance_slab,
-                     distance_machine, limit, sigma, math.degrees(math.sqrt(2) * jog_sigma / distance_machine), hint)
+                     distance_machine, limit, sigma,
+                     rotation_sigma_deg=math.degrees(math.sqrt(2) * jog_sigma / distance_machine),
+                     hint="" if agrees else _likely_mistake(distance_machine / distance_slab))
 
 
 def _likely_mistake(ratio: float) -> str:
     """What usually makes the machine's distance `ratio` times the photo's."""
     for factor, unit in ((1 / _INCH, "inches"), (0.1, "centimetres"), (0.001, "metres")):
         if abs(ratio / factor - 1) < 0.02:
-            return f"The readings look like {unit}; give the unit with them, or read the machine in millimetres."
+            return (f"The readings look like {unit}; give the unit with them, or read the machine in "
+                    "millimetres.")
     if abs(ratio - _INCH) / _INCH < 0.02:
         return "The readings look like millimetres taken for inches; give the unit with them."
     if abs(ratio - 1) < 0.05:

@@ -38,5 +38,5 @@ def _covariance_root(covariance: FloatArray) -> FloatArray:
 
 def _coordinates(fit: Fit, choice: MarkChoice, unknowns: FloatArray, pixels: FloatArray) -> FloatArray:
     camera = fit.problem.camera(unknowns)
-    marks = marks_at(choice, fit.problem.places(unknowns), fit.problem.print_log(unknowns))
+    marks = marks_at(choice, fit.problem.places(unknowns), fit.problem.print_stretch(unknowns))
     return into_frame(marks, camera.meet_plane(pixels))

@@ -13,6 +13,7 @@ from crackmap.scale.problem import Priors, Problem, Stacked, TapedDistance, edge
 from crackmap.scale.target import FloatArray, Target
 
 _MOST_ROUNDS = 60
+_LEAST_DAMPING = 1e-13  # of the scaled normal matrix: none to speak of
 # A target is left out when the others agree so much better without it that
 # chance would do that less than once in ten thousand photos (chi-square, six
 # degrees of freedom: 28; from memory), and it misses by more than a fifth of a pixel.
@@ -139,19 +140,22 @@ def _descend(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> Fit | 
     cost, damping = float(misfits @ misfits), 1e-3
     table = jacobian(problem, stacked, unknowns)
     for _ in range(_MOST_ROUNDS):
-        normal = table.T @ table
-        scale = np.maximum(np.diag(normal), 1e-12)
-        step = np.linalg.solve(normal + damping * np.diag(scale), -table.T @ misfits)
+        size = np.maximum(np.linalg.norm(table, axis=0), 1e-9)
+        scaled = table / size
+        system = np.vstack([scaled, np.sqrt(damping) * np.eye(len(size))])
+        step = np.linalg.lstsq(system, np.append(-misfits, np.zeros(len(size))), rcond=None)[0] / size
         tried = unknowns + step
         with np.errstate(all="ignore"):
             tried_misfits = _misfits(problem, stacked, tried)
         tried_cost = float(tried_misfits @ tried_misfits)
         if np.isfinite(tried_cost) and tried_cost <= cost:
-            gain = cost - tried_cost
-            unknowns, misfits, cost, damping = tried, tried_misfits, tried_cost, damping / 10
-            table = jacobian(problem, stacked, unknowns)
-            if gain < 1e-9 * (1 + cost):
+            # Height against focal length is a long flat valley: damped steps along it look settled too early.
+            settled = damping <= _LEAST_DAMPING and cost - tried_cost < 1e-6 * (1 + cost)
+            unknowns, misfits, cost = tried, tried_misfits, tried_cost
+            damping = max(damping / 100, _LEAST_DAMPING)
+            if settled:
                 break
+            table = jacobian(problem, stacked, unknowns)
         else:
             damping *= 10
             if damping > 1e9:
@@ -208,7 +212,7 @@ def own_misfit(fit: Fit, target: Target) -> OwnMisfit:
     plane = fit.camera
     raised = Camera(plane.lens, plane.rotation, plane.translation + plane.rotation[:, 2] * target.height)
     corners = raised.meet_plane(target.corners_px)
-    nominal = target.corners * np.exp(fit.problem.print_log(fit.unknowns))
+    nominal = target.corners * fit.problem.print_stretch(fit.unknowns)
     a, b = corners - corners.mean(axis=0), nominal
     turn = np.arctan2((b[:, 0] * a[:, 1] - b[:, 1] * a[:, 0]).sum(), (a * b).sum())
     rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from crackmap.scale.target import FloatArray
 
@@ -57,3 +58,27 @@ def fit_homography(
     matrix = np.append(h, 1.0).reshape(3, 3)
     misfit = ((pixels - project(matrix, points)) * normals).sum(axis=1) - bloom
     return matrix, misfit
+
+
+def line_sigmas(own: FloatArray, misfit: FloatArray, line: NDArray[np.intp]) -> FloatArray:
+    """Sigmas of edge points that share their lines' errors, shape (N,). [px]
+
+    What the pixels leave open of each point and how far the points lie from a
+    flat thing's straight lines add up. Points on one line err together, for
+    the line may lie off as a whole (print, curl, the grid of the compressed
+    picture), so that all its points tell no more than one would.
+
+    Parameters
+    ----------
+    own : ndarray, shape (N,)
+        Sigma of each point by itself. [px]
+    misfit : ndarray, shape (N,)
+        Of the points from the best flat thing. [px]
+    line : ndarray of int, shape (N,)
+        Which line each point lies on.
+    """
+    _, index, sharing = np.unique(line, return_inverse=True, return_counts=True)
+    spread = float(np.sqrt((misfit**2).mean()))
+    # The homography's eight unknowns took up part of the lines' errors, two a line.
+    taken_up = np.sqrt(1 / (1 - min(8 / (2 * len(sharing)), 0.5)))
+    return np.asarray(np.hypot(own, spread * taken_up) * np.sqrt(sharing[index]))

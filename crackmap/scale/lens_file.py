@@ -63,12 +63,11 @@ class LensFile:
     def known(self) -> KnownLens:
         """The form that the scale settings take."""
         matrix = tuple(tuple(float(v) for v in row) for row in self.lens.camera_matrix)
-        return KnownLens((self.width_px, self.height_px), matrix, tuple(float(v) for v in self.lens.distortion))
+        distortion = tuple(float(v) for v in self.lens.distortion)
+        return KnownLens((self.width_px, self.height_px), matrix, distortion, self.focal_35mm)
 
 
-def lens_for_photo(
-    known: KnownLens, facts: PhotoFacts, focal_35mm: float | None = None
-) -> tuple[Lens, tuple[str, ...]]:
+def lens_for_photo(known: KnownLens, facts: PhotoFacts) -> tuple[Lens, tuple[str, ...]]:
     """A lens file's lens in the pixels of an upright photo, and what was assumed.
 
     A photo of another size but the same shape is taken for a reduced copy and
@@ -80,8 +79,6 @@ def lens_for_photo(
         Of the picture as stored.
     facts : PhotoFacts
         Of the photo, upright.
-    focal_35mm : float, optional
-        35 mm equivalent focal length of the lens file's own photos. [mm]
 
     Raises
     ------
@@ -89,7 +86,7 @@ def lens_for_photo(
         If the photo has another shape, or its EXIF another focal length: it was
         taken with another camera, lens or zoom, or cropped.
     """
-    (width, height), camera_matrix, distortion = known[:3]
+    (width, height), camera_matrix, distortion, focal_35mm = KnownLens(*known)
     lens = Lens(frozen_array(camera_matrix, 3), frozen_array(distortion))
     _check_focal(facts, focal_35mm)
     upright, size = _turned(lens, (width, height), facts.orientation)
@@ -99,16 +96,16 @@ def lens_for_photo(
         if not _same_shape(size, facts):
             raise ScaleError(
                 f"the lens file is for pictures of {width} x {height} pixels and {facts.file} has "
-                f"{facts.width_px} x {facts.height_px}, another shape; give the lens file of this camera at this "
-                "picture shape, uncropped, or leave it out.")
+                f"{facts.width_px} x {facts.height_px}, another shape; give the lens file of this camera for "
+                "pictures of this shape, uncropped, or leave it out.")
         upright = _centred(upright, size)
-        notes.append("The photo lies across the lens file's pictures and does not say which way it was turned; "
-                     "the middle of the lens was put in the middle of the photo.")
+        notes.append("The photo lies across the lens file's pictures and does not say which way it was "
+                     "turned; the middle of the lens was put in the middle of the photo.")
     factor = facts.width_px / size[0]
     if (facts.width_px, facts.height_px) != size:
         upright = _scaled(upright, factor)
-        notes.append(f"The lens file is for pictures of {size[0]} x {size[1]} pixels; it was scaled by {factor:.4g} "
-                     "to the photo, taken for an uncropped copy of one.")
+        notes.append(f"The lens file is for pictures of {size[0]} x {size[1]} pixels; it was scaled by "
+                     f"{factor:.4g} to the photo, taken for an uncropped copy of one.")
     return upright, tuple(notes)
 
 
@@ -245,7 +242,8 @@ def _is_number(value: Any) -> bool:
 
 
 def _numbers(value: Any, shape: tuple[int, ...], where: str, name: str) -> FloatArray:
-    flat = [v for row in value for v in (row if isinstance(row, list) else [row])] if isinstance(value, list) else []
+    rows = value if isinstance(value, list) else []
+    flat = [v for row in rows for v in (row if isinstance(row, list) else [row])]
     try:
         array = np.array(value, float)
     except (TypeError, ValueError):
@@ -258,7 +256,8 @@ def _numbers(value: Any, shape: tuple[int, ...], where: str, name: str) -> Float
 def _check_matrix(matrix: FloatArray, width: int, height: int, where: str) -> None:
     (fx, skew, cx), (low, fy, cy), last = matrix
     if not (0 < fx <= MOST_PX and 0 < fy <= MOST_PX) or skew or low or list(last) != [0, 0, 1]:
-        raise _wrong(where, "camera_matrix", "must be [[fx, 0, cx], [0, fy, cy], [0, 0, 1]] with fx and fy above 0")
+        raise _wrong(where, "camera_matrix",
+                     "must be [[fx, 0, cx], [0, fy, cy], [0, 0, 1]] with fx and fy above 0")
     if not (0 <= cx <= width and 0 <= cy <= height):
         raise _wrong(where, "camera_matrix", f"has its centre at {cx:g}, {cy:g}, outside the picture")
 

@@ -31,7 +31,7 @@ GOOD_COVERAGE = 0.7
 GOOD_TILT_SPREAD_DEG = 20.0  # widest angle between two views of the sheet
 GOOD_FOCAL_SIGMA = 0.3  # [%]
 WORST_FOCAL_SIGMA = 3.0  # beyond it the photos say nothing that EXIF doesn't [%]
-GOOD_CORRECTION_SIGMA = 0.5  # at the worst place of the picture [px]
+GOOD_CORRECTION_SHARE = 2e-4  # of the picture's width: 0.4 mm on a slab of 2 m [-]
 NOTABLE_STRETCH = 0.0015  # 0.15 mm in a 100 mm marker, about what a rule can show
 GRID = (8, 6)  # cells of the picture in which coverage is counted
 
@@ -53,7 +53,6 @@ class _Solution:
     covariance: FloatArray  # (9, 9) of the shared unknowns, per unit of corner variance
     cost: float  # Huber's, in squared pixels
     free: int  # unknowns that were fitted
-    rms_views: FloatArray  # (V,) [px]
 
 
 def calibrate_lens(views: Sequence[BoardView]) -> LensFile:
@@ -78,16 +77,24 @@ def calibrate_lens(views: Sequence[BoardView]) -> LensFile:
     """
     _check_views(views)
     size = views[0].size_px
-    start = _first_guess(views)
-    sigma = _spread(start, views)
+    # Every term is let go at first, so that the corners' own spread can be told.
+    loose = _solve(_first_guess(views), views, size, _TERMS[-1], np.inf)
+    start = loose.shared, loose.poses
+    sigma = max(_robust_sigma(np.concatenate(_misfits(loose, views))), 1e-3)
     solution = _best_model(start, views, size, sigma)
-    stray = solution.rms_views > _STRAY_VIEW * max(float(np.median(solution.rms_views)), sigma)
-    used = [v for v, out in zip(views, stray, strict=True) if not out]
-    if stray.any() and len(used) >= LEAST_VIEWS:
-        solution = _best_model((solution.shared, solution.poses[~stray]), used, size, sigma)
+    misfits = _misfits(solution, views)
+    spreads = np.array([_robust_sigma(m) for m in misfits])
+    kept = spreads <= _STRAY_VIEW * max(float(np.median(spreads)), sigma)
+    used = [v for v, fits in zip(views, kept, strict=True) if fits]
+    if not kept.all() and len(used) >= LEAST_VIEWS:
+        solution = _best_model((solution.shared, solution.poses[kept]), used, size, sigma)
+        for number, misfit in zip(np.flatnonzero(kept), _misfits(solution, used), strict=True):
+            misfits[number] = misfit
     else:
-        used, stray = list(views), np.zeros(len(views), bool)
-    return _as_lens_file(views, used, stray, solution, size)
+        used, kept = list(views), np.ones(len(views), bool)
+    fits = tuple(ViewFit(v.file, len(v.points), _rms([m]), bool(k))
+                 for v, m, k in zip(views, misfits, kept, strict=True))
+    return _as_lens_file(used, fits, solution, size)
 
 
 def _check_views(views: Sequence[BoardView]) -> None:
@@ -101,8 +108,8 @@ def _check_views(views: Sequence[BoardView]) -> None:
                 f"{other.file} has {other.size_px[0]} x {other.size_px[1]} pixels and {first.file} "
                 f"{first.size_px[0]} x {first.size_px[1]}; give photos of one camera at one setting.")
         if first.focal_35mm and other.focal_35mm and abs(first.focal_35mm - other.focal_35mm) > 1.0:
-            raise ScaleError(f"{other.file} was taken at {other.focal_35mm:g} mm (35 mm equivalent) and {first.file} "
-                             f"at {first.focal_35mm:g} mm; give photos of one lens at one zoom.")
+            raise ScaleError(f"{other.file} was taken at {other.focal_35mm:g} mm (35 mm equivalent) and "
+                             f"{first.file} at {first.focal_35mm:g} mm; give photos of one lens at one zoom.")
 
 
 def _first_guess(views: Sequence[BoardView]) -> tuple[FloatArray, FloatArray]:
@@ -126,11 +133,13 @@ def _first_guess(views: Sequence[BoardView]) -> tuple[FloatArray, FloatArray]:
 
 
 def _undetermined() -> ScaleError:
-    return ScaleError("the photos are too alike to tell the lens from the distance; take more, with the sheet tilted "
-                      "by 20 to 40 degrees another way in each.")
+    return ScaleError("the photos are too alike to tell the lens from the distance; take more, with the "
+                      "sheet tilted by 20 to 40 degrees another way in each.")
 
 
-def _project(shared: FloatArray, pose: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _project(
+    shared: FloatArray, pose: FloatArray, points: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Pixels of sheet points and their slopes by the shared unknowns and by the pose.
 
     Returns shapes (N, 2), (2N, 9), (2N, 6).
@@ -143,17 +152,33 @@ def _project(shared: FloatArray, pose: FloatArray, points: FloatArray) -> tuple[
     # Stretching moves a point along the sheet's y axis, as seen from the camera.
     along = np.repeat(points[:, 1], 2)[:, None] * cv2.Rodrigues(pose[:3])[0][:, 1]
     stretch = (shift * along).sum(axis=1, keepdims=True)
-    return (np.asarray(pixels, float).reshape(-1, 2), np.hstack([focal.sum(axis=1, keepdims=True), rest, stretch]),
-            np.hstack([turn, shift]))
+    by_shared = np.hstack([focal.sum(axis=1, keepdims=True), rest, stretch])
+    return np.asarray(pixels, float).reshape(-1, 2), by_shared, np.hstack([turn, shift])
 
 
-def _spread(start: tuple[FloatArray, FloatArray], views: Sequence[BoardView]) -> float:
-    """Robust sigma of the corners about the first guess refined with all terms. [px]"""
-    solution = _solve(start, views, views[0].size_px, _TERMS[-1], np.inf)
-    misfits = np.concatenate([
-        (v.pixels - _project(solution.shared, pose, v.points)[0]).ravel()
-        for v, pose in zip(views, solution.poses, strict=True)])
-    return max(1.4826 * float(np.median(np.abs(misfits))), 1e-3)
+def _inverse_normal(jacobian: FloatArray) -> FloatArray:
+    """Inverse of J'J, exactly as ill as it is: no small singular value is dropped, or a lens that
+    the photos leave open would look well known."""
+    size = np.linalg.norm(jacobian, axis=0)
+    _, singular, rows = np.linalg.svd(jacobian / size, full_matrices=False)
+    scaled = rows.T / np.maximum(singular, 1e-15)
+    return np.asarray(scaled @ scaled.T / np.outer(size, size))
+
+
+def _misfits(solution: _Solution, views: Sequence[BoardView]) -> list[FloatArray]:
+    """Seen less projected corners of each view, each of shape (N, 2). [px]"""
+    return [v.pixels - _project(solution.shared, pose, v.points)[0]
+            for v, pose in zip(views, solution.poses, strict=True)]
+
+
+def _robust_sigma(misfits: FloatArray) -> float:
+    """From the median, which a few wild corners leave alone. [px]"""
+    return 1.4826 * float(np.median(np.abs(misfits)))
+
+
+def _rms(misfits: Sequence[FloatArray]) -> float:
+    """Root mean square, each coordinate. [px]"""
+    return float(np.sqrt(np.mean(np.concatenate(misfits) ** 2)))
 
 
 def _best_model(start: tuple[FloatArray, FloatArray], views: Sequence[BoardView], size: tuple[int, int],
@@ -188,7 +213,8 @@ def _solve(start: tuple[FloatArray, FloatArray], views: Sequence[BoardView], siz
 
     def misfits(unknowns: FloatArray) -> FloatArray:
         shared, poses = unpack(unknowns)
-        corners = [(_project(shared, p, v.points)[0] - v.pixels).ravel() for v, p in zip(views, poses, strict=True)]
+        corners = [(_project(shared, p, v.points)[0] - v.pixels).ravel()
+                   for v, p in zip(views, poses, strict=True)]
         return np.concatenate([*corners, (unknowns[prior_rows] - prior_at) * prior_slope])
 
     def slopes(unknowns: FloatArray) -> FloatArray:
@@ -206,32 +232,23 @@ def _solve(start: tuple[FloatArray, FloatArray], views: Sequence[BoardView], siz
 
     first = np.r_[fixed[free], start[1].ravel()]
     robust = {} if np.isinf(sigma) else {"loss": "huber", "f_scale": _HUBER * sigma}
-    fit = least_squares(misfits, first, slopes, x_scale="jac", xtol=1e-12, ftol=1e-12, gtol=1e-12, max_nfev=200,
-                        **robust)
+    fit = least_squares(misfits, first, slopes, x_scale="jac", xtol=1e-10, ftol=1e-10, gtol=1e-12,
+                        max_nfev=100, **robust)
     shared, poses = unpack(fit.x)
-    normal = fit.jac.T @ fit.jac
     covariance = np.zeros((_SHARED, _SHARED))
-    covariance[np.ix_(free, free)] = np.linalg.pinv(normal, hermitian=True)[: len(free), : len(free)]
-    rms = np.array([_rms(shared, p, v) for v, p in zip(views, poses, strict=True)])
-    return _Solution(shared, poses, covariance, 2 * float(fit.cost), len(fit.x), rms)
-
-
-def _rms(shared: FloatArray, pose: FloatArray, view: BoardView) -> float:
-    """Root mean square of a view's misfits, each coordinate. [px]"""
-    return float(np.sqrt(np.mean((_project(shared, pose, view.points)[0] - view.pixels) ** 2)))
+    covariance[np.ix_(free, free)] = _inverse_normal(fit.jac)[: len(free), : len(free)]
+    return _Solution(shared, poses, covariance, 2 * float(fit.cost), len(fit.x))
 
 
 # --- how good it is ------------------------------------------------------------------------------------
 
 
-def _as_lens_file(views: Sequence[BoardView], used: Sequence[BoardView], stray: FloatArray, solution: _Solution,
+def _as_lens_file(used: Sequence[BoardView], fits: tuple[ViewFit, ...], solution: _Solution,
                   size: tuple[int, int]) -> LensFile:
-    counts = np.array([len(v.points) for v in used])
-    squares = float((solution.rms_views**2 * counts).sum() * 2)
-    free_share = 1 - solution.free / (2 * counts.sum())
+    rms = _rms(_misfits(solution, used))
+    free_share = 1 - solution.free / (2 * sum(len(v.points) for v in used))
     if free_share <= 0:
         raise _undetermined()
-    rms = float(np.sqrt(squares / (2 * counts.sum())))
     covariance = solution.covariance * rms**2 / free_share
     f, cx, cy = solution.shared[:3]
     focal_sigma = 100 * float(np.sqrt(covariance[0, 0])) / f
@@ -239,12 +256,10 @@ def _as_lens_file(views: Sequence[BoardView], used: Sequence[BoardView], stray: 
         raise _undetermined()
     correction = _correction_sigma(solution.shared, covariance, size)
     coverage = _coverage(used, size)
-    rms_of = iter(solution.rms_views)
-    fits = tuple(ViewFit(v.file, len(v.points), 0.0 if out else float(next(rms_of)), not out)
-                 for v, out in zip(views, stray, strict=True))
     focals = [v.focal_35mm for v in used if v.focal_35mm]
     lens = Lens(frozen_array([[f, 0, cx], [0, f, cy], [0, 0, 1]]), frozen_array(solution.shared[3:8]))
-    notes = _notes(fits, coverage, _tilt_spread(solution.poses), focal_sigma, correction, solution.shared[8])
+    notes = _notes(fits, coverage, _tilt_spread(solution.poses), focal_sigma, correction, size[0],
+                   solution.shared[8])
     return LensFile(size[0], size[1], lens, rms, focal_sigma, correction, coverage, float(solution.shared[8]),
                     float(np.median(focals)) if focals else None, fits, notes)
 
@@ -268,7 +283,8 @@ def _correction_sigma(shared: FloatArray, covariance: FloatArray, size: tuple[in
     matrix = np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]])
     grid = np.stack([x.ravel(), y.ravel()], axis=1)[:, None]
     rays = cv2.undistortPoints(grid, matrix, shared[3:8]).reshape(-1, 2)
-    _, slopes = cv2.projectPoints(np.c_[rays, np.ones(len(rays))], np.zeros(3), np.zeros(3), matrix, shared[3:8])
+    ahead = np.c_[rays, np.ones(len(rays))]
+    _, slopes = cv2.projectPoints(ahead, np.zeros(3), np.zeros(3), matrix, shared[3:8])
     by_terms = slopes[:, 8:15].reshape(-1, 2, 7)
     by_terms = (by_terms - by_terms.mean(axis=0)).reshape(-1, 7)
     variance = ((by_terms @ covariance[1:8, 1:8]) * by_terms).sum(axis=1)
@@ -282,25 +298,26 @@ def _tilt_spread(poses: FloatArray) -> float:
 
 
 def _notes(fits: tuple[ViewFit, ...], coverage: float, tilt_spread: float, focal_sigma: float,
-           correction: float, stretch: float) -> tuple[str, ...]:
+           correction: float, width: int, stretch: float) -> tuple[str, ...]:
     """What the maker should know or better, a sentence each."""
     used = [f for f in fits if f.used]
-    notes = [f"{f.file} does not fit the others and was left out: blurred, or the sheet was bent." for f in fits
-             if not f.used]
+    notes = [f"{f.file} does not fit the others and was left out: blurred, or the sheet was bent."
+             for f in fits if not f.used]
     if len(used) < GOOD_VIEWS:
         notes.append(f"{len(used)} photos were used; {GOOD_VIEWS} to 12 make a surer lens file.")
     if coverage < GOOD_COVERAGE:
-        notes.append(f"The sheet was seen in {100 * coverage:.0f} % of the picture only; let it reach every corner, "
-                     "where a lens bends most.")
+        notes.append(f"The sheet was seen in {100 * coverage:.0f} % of the picture only; let it reach every "
+                     "corner, where a lens bends most.")
     if tilt_spread < GOOD_TILT_SPREAD_DEG:
-        notes.append(f"The photos are much alike: the sheet's tilt differs by {tilt_spread:.0f} degrees at most; tilt "
-                     "it by 20 to 40 degrees, another way in each photo.")
+        notes.append(f"The photos are much alike: the sheet's tilt differs by {tilt_spread:.0f} degrees at "
+                     "most; tilt it by 20 to 40 degrees, another way in each photo.")
     if focal_sigma > GOOD_FOCAL_SIGMA:
         notes.append(f"The focal length is known to {focal_sigma:.2f} % only; more tilt makes it surer.")
-    if correction > GOOD_CORRECTION_SIGMA:
-        notes.append(f"The correction is sure to {correction:.1f} px only at its worst place; more photos with the "
-                     "sheet in the picture's corners help.")
+    if correction > GOOD_CORRECTION_SHARE * width:
+        notes.append(f"The correction is sure to {correction:.1f} px only at its worst place; more photos "
+                     "with the sheet in the picture's corners help.")
     if abs(stretch - 1) > NOTABLE_STRETCH:
-        notes.append(f"The print is {100 * abs(stretch - 1):.2f} % {'longer' if stretch > 1 else 'shorter'} down than "
-                     "across; the lens was freed of this, but markers from this printer carry it too.")
+        more = "longer" if stretch > 1 else "shorter"
+        notes.append(f"The print is {100 * abs(stretch - 1):.2f} % {more} down than across; the lens was "
+                     "freed of this, but markers from this printer carry it too.")
     return tuple(notes)

@@ -22,9 +22,13 @@ from crackmap.settings import LENS_BOARDS, LENS_DICTIONARY, LENS_MARKER_SHARE
 
 LEAST_CORNERS = 8  # for the 6 unknowns of a view and enough over to see it misfit
 # Half the side of the window in which a corner is sought. No marker may reach
-# into it, nor its blur.
-_LEAST_WINDOW, _MOST_WINDOW = 2, 12  # [px]
-_BLUR_MARGIN = 2.0  # [px]
+# into it, nor its blur; but less than 4 px does not hold a blurred corner, and
+# errs more than a marker's edge in it does. [px]
+_LEAST_WINDOW, _MOST_WINDOW = 4, 12
+_BLUR_MARGIN = 3.0  # [px]
+# Smoothing of the light in which corners are sought: it halves what noise moves
+# them, and moves none itself. [px]
+_SMOOTHING = 1.0
 _STOP = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 60, 1e-4)
 
 
@@ -57,10 +61,11 @@ def find_board(photo: Photo, square: float) -> BoardView:
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, LENS_DICTIONARY))
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary).detectMarkers(grey)
     if ids is None:
-        raise ScaleError(f"no lens sheet was found in {photo.facts.file}; print one with crackmap lens board and "
-                         "photograph it sharp and whole.")
+        raise ScaleError(f"no lens sheet was found in {photo.facts.file}; print one with crackmap lens board "
+                         "and photograph it sharp and whole.")
     board = _board_of(np.ravel(ids), square, dictionary)
-    found, numbers, _, _ = cv2.aruco.CharucoDetector(board).detectBoard(grey, markerCorners=corners, markerIds=ids)
+    detector = cv2.aruco.CharucoDetector(board)
+    found, numbers, _, _ = detector.detectBoard(grey, markerCorners=corners, markerIds=ids)
     count = 0 if found is None else len(found)
     if count < LEAST_CORNERS:
         raise ScaleError(f"only {count} corners of the lens sheet can be seen in {photo.facts.file}, and "
@@ -71,7 +76,9 @@ def find_board(photo: Photo, square: float) -> BoardView:
                      photo.facts.focal_35mm)
 
 
-def _board_of(ids: NDArray[np.int32], square: float, dictionary: cv2.aruco.Dictionary) -> cv2.aruco.CharucoBoard:
+def _board_of(
+    ids: NDArray[np.int32], square: float, dictionary: cv2.aruco.Dictionary
+) -> cv2.aruco.CharucoBoard:
     """The layout to which most of the ids belong."""
 
     def members(paper: str) -> range:
@@ -80,20 +87,21 @@ def _board_of(ids: NDArray[np.int32], square: float, dictionary: cv2.aruco.Dicti
 
     paper = max(LENS_BOARDS, key=lambda name: sum(int(i) in members(name) for i in ids))
     layout = LENS_BOARDS[paper]
-    return cv2.aruco.CharucoBoard((layout.columns, layout.rows), square, square * LENS_MARKER_SHARE, dictionary,
-                                  np.array(members(paper)))
+    return cv2.aruco.CharucoBoard((layout.columns, layout.rows), square, square * LENS_MARKER_SHARE,
+                                  dictionary, np.array(members(paper)))
 
 
 def _refined(grey: ImageArray, points: FloatArray, pixels: FloatArray, square: float) -> FloatArray:
     """Corners sought in linear light, each in a window that suits its square."""
-    light = LINEAR_LIGHT[grey].astype(np.float32)
+    light = cv2.GaussianBlur(LINEAR_LIGHT[grey].astype(np.float32), (0, 0), _SMOOTHING)
     room = _room_to_markers(points, pixels, square) - _BLUR_MARGIN
     windows = np.clip(np.floor(room), _LEAST_WINDOW, _MOST_WINDOW)
     refined = pixels.astype(np.float32).reshape(-1, 1, 2)
     for window in np.unique(windows):
         chosen = np.flatnonzero(windows == window)
         reach = (int(window), int(window))
-        refined[chosen] = cv2.cornerSubPix(light, np.ascontiguousarray(refined[chosen]), reach, (-1, -1), _STOP)
+        start = np.ascontiguousarray(refined[chosen])
+        refined[chosen] = cv2.cornerSubPix(light, start, reach, (-1, -1), _STOP)
     return refined.reshape(-1, 2).astype(float)
 
 

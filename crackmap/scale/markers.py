@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from crackmap.errors import ScaleError
 from crackmap.scale.edges import EdgeOffsets, measure_edges
-from crackmap.scale.flat import fit_homography, photo_normals, project
+from crackmap.scale.flat import fit_homography, line_sigmas, photo_normals, project
 from crackmap.scale.target import FloatArray, Target, rectangle_corners
 
 CELLS = 6  # a side: four bits and a border of one cell on both sides
@@ -112,6 +112,12 @@ def edge_pieces(marker_id: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     return starts, ends, normals
 
 
+def grid_lines(middles: FloatArray) -> NDArray[np.intp]:
+    """Which line of the grid each piece lies on, given the pieces' middles in cells, shape (S,)."""
+    upright = np.abs(middles[:, 0] % 1) < 0.25
+    return np.where(upright, np.round(middles[:, 0]), 100 + np.round(middles[:, 1])).astype(np.intp)
+
+
 def _measured(grey: ImageArray, sighting: Sighting, size: float, height: float) -> Target | None:
     """The marker's edge points, or None if they don't look like a printed marker's."""
     starts, ends, outward = edge_pieces(sighting.id)
@@ -136,11 +142,11 @@ def _measured(grey: ImageArray, sighting: Sighting, size: float, height: float) 
 def _target(marker_id: int, size: float, height: float, to_photo: FloatArray, middles: FloatArray,
             seen_at: FloatArray, normals: FloatArray, found: EdgeOffsets, good: NDArray[np.intp], misfit: FloatArray
             ) -> Target:
-    """Edge points whose sigma includes what the homography leaves unexplained; stray ones left out."""
+    """The edge points that lie where the others say, with their sigmas."""
     spread = 1.4826 * float(np.median(np.abs(misfit)))
     kept = good[np.abs(misfit) < 4 * max(spread, 0.02)]
-    sigmas = np.hypot(found.sigma[kept], spread)
+    sigmas = line_sigmas(found.sigma[kept], misfit[np.isin(good, kept)], grid_lines(middles)[kept])
     corners = project(to_photo, rectangle_corners(CELLS, CELLS))
     return Target("marker", marker_id, (size, size), height, middles[kept] * (size / CELLS), seen_at[kept],
-                  normals[kept], sigmas, BLOOM_SIGMA, corners, float(np.median(found.blur[kept])),
-                  float(np.median(found.beyond[kept])))
+                  normals[kept], sigmas, BLOOM_SIGMA, corners,
+                  float(np.median(found.blur[kept])), float(np.median(found.beyond[kept])))

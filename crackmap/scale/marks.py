@@ -60,12 +60,12 @@ def choose_marks(fit: Fit) -> MarkChoice:
                       f"centre of {targets[i].name}", f"centre of {targets[j].name}")
 
 
-def marks_at(choice: MarkChoice, places: FloatArray, print_log: float) -> Marks:
+def marks_at(choice: MarkChoice, places: FloatArray, stretch: FloatArray) -> Marks:
     """Where the chosen marks lie for given places of the targets."""
 
     def point(index: int, x: float, y: float) -> FloatArray:
         px, py, turn = places[index]
-        x, y = x * np.exp(print_log), y * np.exp(print_log)
+        x, y = stretch * [x, y]
         return np.array([px + np.cos(turn) * x - np.sin(turn) * y, py + np.sin(turn) * x + np.cos(turn) * y])
 
     return Marks(point(*choice.a), point(*choice.b), choice.kind, choice.a_name, choice.b_name)

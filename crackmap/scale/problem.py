@@ -3,8 +3,12 @@
 Unknowns, in this order
 -----------------------
 camera   rotation vector (3) from a base rotation, translation (3) [mm], and
-         where the lens is not given: log of the focal length over its prior, k1
-print    log of the true size of the markers over the size given
+         where the lens is not given: log of the focal length over its prior, k1.
+         The translation's z is for the prior's focal length: it grows with the
+         focal length, which keeps the scale and straightens the valley between
+         the two
+print    log of the true size of the targets over the size given; log of their
+         width over their height, over that given: printers stretch one way
 target   for each target: bloom [px] and height beyond the one given [mm]
 place    for each target but one: x, y [mm] and turn [rad] on the show face
 
@@ -30,6 +34,7 @@ class Priors:
     focal_sigma: float  # of the log of the focal length [-]
     k1_sigma: float  # [-]
     print_sigma: float  # of the log of the targets' size [-]
+    stretch_sigma: float  # of the log of their width over height [-]
     height_sigma: float  # of each target's height: paper, curl [mm]
     tilt_sigma: float  # sine of the tilt of a photo taken from above [-]
 
@@ -44,7 +49,7 @@ class TapedDistance:
     sigma: float
 
 
-_TINY = 1e-9  # stands for "known exactly" where a sigma of zero would divide
+_TINY = 1e-6  # stands for "known exactly" where a sigma of zero would divide
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,9 +71,19 @@ class Problem:
         return 6 if self.lens is not None else 8
 
     @property
+    def target_start(self) -> int:
+        """Index of the first target's bloom."""
+        return self.camera_size + 2
+
+    @property
+    def place_start(self) -> int:
+        """Index of the first place's x."""
+        return self.target_start + 2 * len(self.targets)
+
+    @property
     def size(self) -> int:
         """How many unknowns there are."""
-        return self.camera_size + 1 + 5 * len(self.targets) - 3
+        return self.target_start + 5 * len(self.targets) - 3
 
     def with_base(self, base: FloatArray) -> Problem:
         """The same problem about another rotation."""
@@ -76,30 +91,33 @@ class Problem:
 
     def camera(self, unknowns: FloatArray) -> Camera:
         """The camera that `unknowns` describe."""
-        lens = self.lens or Lens.central(self.priors.focal_px * float(np.exp(unknowns[6])), float(unknowns[7]),
-                                         self.width, self.height)
-        return Camera(lens, rotation_from_vector(unknowns[:3]) @ self.base, unknowns[3:6])
+        rotation = rotation_from_vector(unknowns[:3]) @ self.base
+        if self.lens is not None:
+            return Camera(self.lens, rotation, unknowns[3:6])
+        longer = float(np.exp(unknowns[6]))
+        lens = Lens.central(self.priors.focal_px * longer, float(unknowns[7]), self.width, self.height)
+        return Camera(lens, rotation, unknowns[3:6] * [1.0, 1.0, longer])
 
     def places(self, unknowns: FloatArray) -> FloatArray:
         """Each target's x, y [mm] and turn [rad], shape (n, 3)."""
         places = np.zeros((len(self.targets), 3))
         others = [i for i in range(len(self.targets)) if i != self.held]
-        places[others] = unknowns[self.camera_size + 1 + 2 * len(self.targets):].reshape(-1, 3)
+        places[others] = unknowns[self.place_start:].reshape(-1, 3)
         return places
 
-    def print_log(self, unknowns: FloatArray) -> float:
-        """Log of the true size of the targets over the size given."""
-        return float(unknowns[self.camera_size])
+    def print_stretch(self, unknowns: FloatArray) -> FloatArray:
+        """Factors from the targets' sizes given to the true ones: across and up the print, shape (2,)."""
+        size, stretch = unknowns[self.camera_size:self.target_start]
+        return np.exp([size + stretch / 2, size - stretch / 2])
 
-    def _own(self, unknowns: FloatArray) -> FloatArray:
-        """Each target's bloom and extra height, shape (n, 2)."""
-        start = self.camera_size + 1
-        return unknowns[start:start + 2 * len(self.targets)].reshape(-1, 2)
+    def bloom_and_height(self, unknowns: FloatArray) -> FloatArray:
+        """Each target's bloom [px] and height beyond the one given [mm], shape (n, 2)."""
+        return unknowns[self.target_start:self.place_start].reshape(-1, 2)
 
     def pack(self, camera: FloatArray, places: FloatArray) -> FloatArray:
         """Unknowns with the given camera part and places, all else zero."""
         others = np.delete(places, self.held, axis=0)
-        return np.concatenate([camera, np.zeros(1 + 2 * len(self.targets)), others.ravel()])
+        return np.concatenate([camera, np.zeros(2 + 2 * len(self.targets)), others.ravel()])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,14 +142,14 @@ def stack(targets: tuple[Target, ...]) -> Stacked:
 
 def edge_misfits(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> FloatArray:
     """Misfit of each edge point over its sigma, shape (E,)."""
-    own, places = problem._own(unknowns), problem.places(unknowns)
-    return _edge_misfits(stacked, problem.camera(unknowns), problem.print_log(unknowns), own, places)
+    own, places = problem.bloom_and_height(unknowns), problem.places(unknowns)
+    return _edge_misfits(stacked, problem.camera(unknowns), problem.print_stretch(unknowns), own, places)
 
 
-def _edge_misfits(stacked: Stacked, camera: Camera, print_log: float, own: FloatArray, places: FloatArray
+def _edge_misfits(stacked: Stacked, camera: Camera, stretch: FloatArray, own: FloatArray, places: FloatArray
                   ) -> FloatArray:
     turn = places[stacked.owner, 2]
-    x, y = stacked.points.T * np.exp(print_log)
+    x, y = (stacked.points * stretch).T
     cos, sin = np.cos(turn), np.sin(turn)
     space = np.stack([places[stacked.owner, 0] + cos * x - sin * y, places[stacked.owner, 1] + sin * x + cos * y,
                       (stacked.heights + own[:, 1])[stacked.owner]], axis=1)
@@ -142,14 +160,16 @@ def _edge_misfits(stacked: Stacked, camera: Camera, print_log: float, own: Float
 def prior_misfits(problem: Problem, unknowns: FloatArray) -> FloatArray:
     """Misfits of what was known beforehand, each over its sigma."""
     p = problem.priors
-    camera, own, places = problem.camera(unknowns), problem._own(unknowns), problem.places(unknowns)
+    camera, own, places = problem.camera(unknowns), problem.bloom_and_height(unknowns), problem.places(unknowns)
     bloom_sigmas = np.array([t.bloom_sigma for t in problem.targets])
     lens = [] if problem.lens is not None else [unknowns[6] / max(p.focal_sigma, _TINY),
                                                 unknowns[7] / max(p.k1_sigma, _TINY)]
+    size, stretch = unknowns[problem.camera_size:problem.target_start]
+    prints = [size / max(p.print_sigma, _TINY), stretch / max(p.stretch_sigma, _TINY)]
     taped = [(np.hypot(*(places[d.first, :2] - places[d.second, :2])) - d.distance) / d.sigma
              for d in problem.distances]
     return np.concatenate([
-        camera.rotation[2, :2] / p.tilt_sigma, lens, [problem.print_log(unknowns) / max(p.print_sigma, _TINY)],
+        camera.rotation[2, :2] / p.tilt_sigma, lens, prints,
         own[:, 0] / bloom_sigmas, own[:, 1] / max(p.height_sigma, _TINY), taped])
 
 
@@ -162,7 +182,7 @@ def jacobian(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> FloatA
     start = edge_misfits(problem, stacked, unknowns)
     prior_start = prior_misfits(problem, unknowns)
     table = np.zeros((len(start) + len(prior_start), problem.size))
-    shared = problem.camera_size + 1
+    shared = problem.target_start
     for j in range(problem.size):
         stepped = unknowns.copy()
         step = _step(problem, j)
@@ -177,24 +197,24 @@ def jacobian(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> FloatA
 def _target_columns(problem: Problem, stacked: Stacked, unknowns: FloatArray, start: FloatArray, table: FloatArray
                     ) -> None:
     """Fill in the derivatives by the targets' own unknowns and places."""
-    camera, print_log = problem.camera(unknowns), problem.print_log(unknowns)
-    own, places = problem._own(unknowns), problem.places(unknowns)
-    first = problem.camera_size + 1
+    camera, stretch = problem.camera(unknowns), problem.print_stretch(unknowns)
+    own, places = problem.bloom_and_height(unknowns), problem.places(unknowns)
+    first = problem.target_start
     rows = np.arange(len(start))
     for k in range(2):
         step = (1e-4, 1e-3)[k]
         moved = own.copy()
         moved[:, k] += step
-        slope = (_edge_misfits(stacked, camera, print_log, moved, places) - start) / step
+        slope = (_edge_misfits(stacked, camera, stretch, moved, places) - start) / step
         table[rows, first + 2 * stacked.owner + k] = slope
-    first += 2 * len(problem.targets)
+    first = problem.place_start
     rank = stacked.owner - (stacked.owner > problem.held)
     free = stacked.owner != problem.held
     for k in range(3):
         step = (1e-3, 1e-3, 1e-6)[k]
         moved = places.copy()
         moved[:, k] += step
-        slope = (_edge_misfits(stacked, camera, print_log, own, moved) - start) / step
+        slope = (_edge_misfits(stacked, camera, stretch, own, moved) - start) / step
         table[rows[free], first + 3 * rank[free] + k] = slope[free]
 
 
@@ -202,9 +222,8 @@ def _step(problem: Problem, index: int) -> float:
     """Difference step of an unknown: small against what matters, large against rounding."""
     if 3 <= index < 6:
         return 1e-3
-    if index < problem.camera_size + 1:
+    if index < problem.target_start:
         return 1e-6
-    start = problem.camera_size + 1 + 2 * len(problem.targets)
-    if index < start:
+    if index < problem.place_start:
         return 1e-4
-    return 1e-6 if (index - start) % 3 == 2 else 1e-3
+    return 1e-6 if (index - problem.place_start) % 3 == 2 else 1e-3

@@ -36,10 +36,11 @@ def rectify(photo: Photo, settings: ScaleSettings) -> RectifiedPhoto:
     """
     height, width = photo.pixels.shape[:2]
     targets = find_targets(photo, settings)
-    fit = fit_camera(targets, priors_for(photo.facts, settings, targets[0]), width, height,
-                     known_lens(photo.facts, settings), taped_distances(settings, targets))
+    lens, lens_notes = known_lens(photo.facts, settings)
+    fit = fit_camera(targets, priors_for(photo.facts, settings, targets[0]), width, height, lens,
+                     taped_distances(settings, targets))
     choice = choose_marks(fit)
-    marks = marks_at(choice, fit.places, fit.problem.print_log(fit.unknowns))
+    marks = marks_at(choice, fit.places, fit.problem.print_stretch(fit.unknowns))
     mapping = fit.camera.mapping.moved(float(np.degrees(marks.turn)), marks.a)
     raster = lay_out_raster(mapping, width, height)
     pixels, seen = resample(photo, mapping, raster)
@@ -87,7 +88,7 @@ def _corners_seen(fit: Fit, index: int) -> FloatArray:
     camera: Camera = fit.camera
     target = fit.problem.targets[index]
     x, y, turn = fit.places[index]
-    corners = target.corners * np.exp(fit.problem.print_log(fit.unknowns))
+    corners = target.corners * fit.problem.print_stretch(fit.unknowns)
     rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     return camera.see(np.c_[corners @ rotation.T + [x, y], np.full(4, target.height)])
 

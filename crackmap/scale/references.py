@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from crackmap.published import FLAT_SIZES, FlatSize
 from crackmap.scale.edges import EdgeOffsets, measure_edges
-from crackmap.scale.flat import fit_homography, photo_normals, project
+from crackmap.scale.flat import fit_homography, line_sigmas, photo_normals, project
 from crackmap.scale.quadrilaterals import find_rectangles
 from crackmap.scale.target import FloatArray, Target, rectangle_corners
 
@@ -102,9 +102,11 @@ def _as_target(to_photo: FloatArray, middles: FloatArray, seen_at: FloatArray, n
     if not _enough(np.isin(np.arange(len(middles)), kept), outward):
         return None
     light = float(np.median(np.maximum(found.before, found.beyond)[kept]))
+    side = (outward[kept] @ [2.0, 1.0]).round().astype(np.intp)
+    sigmas = line_sigmas(found.sigma[kept], misfit[np.isin(np.flatnonzero(found.ok), kept)], side)
     corners = project(to_photo, rectangle_corners(size.long_side, size.short_side))
     target = Target(kind, None, (size.long_side, size.short_side), height, middles[kept], seen_at[kept], normals[kept],
-                    np.hypot(found.sigma[kept], spread), BLOOM_SIGMA, corners, float(np.median(found.blur[kept])), light)
+                    sigmas, BLOOM_SIGMA, corners, float(np.median(found.blur[kept])), light)
     return _Measured(target, spread)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from crackmap.errors import ScaleError
 from crackmap.records import PhotoFacts
 from crackmap.scale.camera import Lens, focal_from_35mm
+from crackmap.scale.lens_file import lens_for_photo
 from crackmap.scale.problem import Priors, TapedDistance
 from crackmap.scale.target import Target
 from crackmap.settings import ScaleSettings
@@ -16,33 +17,35 @@ USUAL_FOCAL_35MM = 26.0
 USUAL_FOCAL_SIGMA = 0.10
 # EXIF rounds the equivalent to whole millimetres and makers crop a little: some 3 % (a choice).
 EXIF_FOCAL_SIGMA = 0.03
+# A card is cut to within 0.13 mm (ISO/IEC 7810, from memory), taken for two
+# sigma. Paper may be 1.5 to 2 mm out (ISO 216, from memory) but seldom is by
+# more than some tenths (a choice).
+STANDARD_SIZE_SIGMA = {"card": 0.065, "a4": 0.4, "a3": 0.5, "letter": 0.4}
+# Width against height errs less than the size does: both come from one print
+# and are read with one rule (a choice).
+STRETCH_SHARE = 0.5
 
 
 def priors_for(facts: PhotoFacts, settings: ScaleSettings, target: Target) -> Priors:
     """What is known of the camera and of the size of `target` before the fit."""
     told = settings.focal_35mm if settings.focal_35mm is not None else facts.focal_35mm
     focal = focal_from_35mm(told or USUAL_FOCAL_35MM, facts.width_px, facts.height_px)
-    return Priors(focal, EXIF_FOCAL_SIGMA if told else USUAL_FOCAL_SIGMA, settings.k1_sigma,
-                  settings.marker_size_sigma / target.size_mm[0], settings.marker_height_sigma,
+    sigma = settings.marker_size_sigma if target.kind == "marker" else STANDARD_SIZE_SIGMA[target.kind]
+    long_side, short_side = target.size_mm
+    return Priors(focal, EXIF_FOCAL_SIGMA if told else USUAL_FOCAL_SIGMA, settings.k1_sigma, sigma / long_side,
+                  STRETCH_SHARE * sigma / short_side, settings.marker_height_sigma,
                   float(np.sin(np.radians(settings.tilt_sigma_deg))))
 
 
-def known_lens(facts: PhotoFacts, settings: ScaleSettings) -> Lens | None:
-    """The lens that was measured beforehand, if one is given.
+def known_lens(facts: PhotoFacts, settings: ScaleSettings) -> tuple[Lens | None, tuple[str, ...]]:
+    """The lens that was measured beforehand, if one is given, and what was assumed in using it.
 
     Raises
     ------
     ScaleError
-        If it was measured on pictures of another size.
+        If it was measured on pictures of another shape.
     """
-    if settings.lens is None:
-        return None
-    image_size, camera_matrix, distortion = settings.lens
-    if tuple(image_size) != (facts.width_px, facts.height_px):
-        raise ScaleError(
-            f"the lens file is for pictures of {image_size[0]} x {image_size[1]} pixels but {facts.file} has "
-            f"{facts.width_px} x {facts.height_px}; give the lens file of this camera, or leave it out.")
-    return Lens(np.array(camera_matrix, float).reshape(3, 3), np.array(distortion, float).ravel()[:5])
+    return (None, ()) if settings.lens is None else lens_for_photo(settings.lens, facts)
 
 
 def taped_distances(settings: ScaleSettings, targets: tuple[Target, ...]) -> tuple[TapedDistance, ...]:

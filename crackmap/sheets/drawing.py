@@ -123,8 +123,9 @@ def transformed(drawing: Drawing, transform: ArrayLike) -> Drawing:
     matrix = np.asarray(transform, float).reshape(3, 3)
     turn = matrix[:2, :2]
     if not np.allclose(turn @ turn.T, np.eye(2), atol=1e-9) or not np.allclose(matrix[2], [0, 0, 1]):
-        raise SheetError("a drawing is only moved, turned and mirrored, but this transform stretches it; "
-                         "give a rigid one.")
+        raise SheetError(
+            "a drawing is only moved, turned and mirrored, but this transform stretches it; give a rigid one."
+        )
     flips = float(np.linalg.det(turn)) < 0.0
     # A mirroring transform is a mirror in the x axis, then a turn.
     plain = turn @ np.diag([1.0, -1.0]) if flips else turn
@@ -135,7 +136,9 @@ def transformed(drawing: Drawing, transform: ArrayLike) -> Drawing:
 
     def one(shape: Shape) -> Shape:
         if isinstance(shape, Outline):
-            return replace(shape, rows=moved(mirrored(shape.rows) if flips else shape.rows, angle, matrix[:2, 2]))
+            return replace(
+                shape, rows=moved(mirrored(shape.rows) if flips else shape.rows, angle, matrix[:2, 2])
+            )
         if isinstance(shape, Path):
             return replace(shape, points=points(shape.points))
         x, y = points(shape.at)[0]

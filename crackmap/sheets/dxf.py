@@ -49,12 +49,24 @@ VERSIONS = ("R12", "R2000", "R2010")
 _UNITS = {"mm": (1.0, 4, 1), "in": (1.0 / MM_PER_INCH, 1, 0)}  # factor, $INSUNITS, $MEASUREMENT
 _DECIMALS = {"mm": 4, "in": 6}  # a tenth of a micrometre and less
 # Colour numbers of the format, so that layers can be told apart on a dark and a light screen.
-_COLOURS = {KEY: 30, SLAB_EDGE: 8, VOID: 140, CRACK: 40, DATUM: 3, CHECK_BAR: 6, NOTES: 9, BOARD: 8, GRAIN: 34}
+_COLOURS = {
+    KEY: 30,
+    SLAB_EDGE: 8,
+    VOID: 140,
+    CRACK: 40,
+    DATUM: 3,
+    CHECK_BAR: 6,
+    NOTES: 9,
+    BOARD: 8,
+    GRAIN: 34,
+}
 _POCKET_COLOURS = (210, 170, 20, 90)
 _FIXED_DATES = threading.Lock()  # the switch for fixed dates belongs to the whole library
 
 
-def slab_dxf(survey: Survey, plan: Plan, settings: SheetSettings, transform: ArrayLike | None = None) -> bytes:
+def slab_dxf(
+    survey: Survey, plan: Plan, settings: SheetSettings, transform: ArrayLike | None = None
+) -> bytes:
     """The pockets in the slab frame, with reference outlines, datum marks and a check bar.
 
     Parameters
@@ -98,12 +110,14 @@ def as_dxf(drawing: Drawing, settings: SheetSettings) -> bytes:
         _set_extent(document, drawing, settings)
         stream = io.StringIO()
         document.write(stream)
-    return document.encode(stream.getvalue())
+    return bytes(document.encode(stream.getvalue()))
 
 
 def _check(settings: SheetSettings) -> None:
-    for what, value, known in (("DXF version", settings.dxf_version, VERSIONS),
-                               ("drawing unit", settings.drawing_units, tuple(_UNITS))):
+    for what, value, known in (
+        ("DXF version", settings.dxf_version, VERSIONS),
+        ("drawing unit", settings.drawing_units, tuple(_UNITS)),
+    ):
         if value not in known:
             raise SheetError(f"unknown {what} {value!r}{nearest_hint(value, list(known))}.")
 
@@ -120,12 +134,13 @@ def _fixed_dates() -> Iterator[None]:
 
 
 def _new_document(settings: SheetSettings) -> DxfDocument:
-    document = ezdxf.new(settings.dxf_version, setup=False)
     _, code, metric = _UNITS[settings.drawing_units]
-    document.header["$MEASUREMENT"] = metric
+    # ezdxf.new would set a unit in R12 as well, which has no field for it, and warn of that.
+    document = DxfDocument.new(settings.dxf_version)
     if settings.dxf_version != "R12":
-        document.header["$INSUNITS"] = code
+        document.units = code
         document.header["$LUNITS"] = 2  # decimal
+    document.header["$MEASUREMENT"] = metric
     return document
 
 
@@ -154,8 +169,9 @@ def _add(space: Modelspace, shape: Shape, settings: SheetSettings) -> None:
             _add_polyline(space, [(x, y, 0.0) for x, y in points], False, layer)
 
 
-def _add_polyline(space: Modelspace, rows: list[tuple[float, float, float]], close: bool,
-                  layer: dict[str, str]) -> None:
+def _add_polyline(
+    space: Modelspace, rows: list[tuple[float, float, float]], close: bool, layer: dict[str, str]
+) -> None:
     if space.doc.dxfversion == "AC1009":  # R12 knows the older form alone
         space.add_polyline2d(rows, format="xyb", close=close, dxfattribs=layer)
     else:
@@ -166,7 +182,9 @@ def _set_extent(document: DxfDocument, drawing: Drawing, settings: SheetSettings
     """The drawing's limits, so that it opens in view."""
     factor = _UNITS[settings.drawing_units][0]
     x0, y0, x1, y1 = (round(value * factor, 4) for value in extent(drawing.shapes))
-    document.header["$EXTMIN"], document.header["$EXTMAX"] = (x0, y0, 0.0), (x1, y1, 0.0)
-    document.header["$LIMMIN"], document.header["$LIMMAX"] = (x0, y0), (x1, y1)
-    document.set_modelspace_vport(height=max(y1 - y0, (x1 - x0) / 1.6, 1e-3) * 1.1,
-                                  center=((x0 + x1) / 2.0, (y0 + y1) / 2.0))
+    space = document.modelspace()
+    space.reset_extents((x0, y0, 0.0), (x1, y1, 0.0))
+    space.reset_limits((x0, y0), (x1, y1))
+    document.set_modelspace_vport(
+        height=max(y1 - y0, (x1 - x0) / 1.6, 1e-3) * 1.1, center=((x0 + x1) / 2.0, (y0 + y1) / 2.0)
+    )

@@ -21,6 +21,7 @@ from crackmap.sheets.drawing import (
 from crackmap.sheets.slab_drawing import NOTE_HEIGHT, both_units, check_bar, notes, unit_sentence
 from crackmap.sheets.stock_layout import LaidBoard, LaidKey, StockLayout, lay_out_keys
 from crackmap.shop import Shop
+from crackmap.units import show_length
 
 _BETWEEN_BOARDS = 40.0  # room for the board's own line of text [mm]
 
@@ -60,7 +61,7 @@ def _board(laid: LaidBoard, place: int, foot: float, settings: SheetSettings) ->
         shapes += _key(key, foot)
     length, width = laid.board.length, laid.board.width
     shapes += closed(BOARD, [[0.0, foot], [length, foot], [length, foot + width], [0.0, foot + width]])
-    text = f"BOARD {place}: {board_words(laid)}"
+    text = f"BOARD {place}: {board_words(laid, settings.drawing_units)}"
     text_y = foot + width + 0.6 * NOTE_HEIGHT
     shapes.append(Note(NOTES, text, (0.0, text_y), NOTE_HEIGHT))
     shapes += grain_arrow((length - 40.0, text_y + NOTE_HEIGHT / 2.0 + 1.6 * NOTE_HEIGHT), 80.0)
@@ -72,27 +73,34 @@ def _key(key: LaidKey, foot: float) -> list[Shape]:
     shapes: list[Shape] = list(closed(KEY, moved(key.shape.key, 0.0, (x, y))))
     # The arrow keeps to the neck's height; the number stands above it in the left wing.
     shapes += grain_arrow((x, y), 0.5 * key.shape.length)
-    shapes.append(Note(NOTES, key.name, (x - 0.3 * key.shape.length, y + 0.1 * key.shape.waist),
-                       min(NOTE_HEIGHT, 0.3 * key.shape.width), True))
+    shapes.append(
+        Note(
+            NOTES,
+            key.name,
+            (x - 0.3 * key.shape.length, y + 0.1 * key.shape.waist),
+            min(NOTE_HEIGHT, 0.3 * key.shape.width),
+            True,
+        )
+    )
     return shapes
 
 
-def board_words(laid: LaidBoard) -> str:
+def board_words(laid: LaidBoard, units: str) -> str:
     """What the board is, in words."""
     board = laid.board
     where = "to find" if laid.number == 0 else f"no. {laid.number} of the shop's stock"
     wood = f" {board.wood}" if board.wood else ""
-    return (f"{where},{wood} {board.length:.0f} x {board.width:.0f} x {board.thickness:.1f} mm, "
-            "grain along its length")
+    size = " x ".join(show_length(each, units) for each in (board.length, board.width, board.thickness))
+    return f"{where},{wood} {size}, grain along its length"
 
 
 def _heading(layout: StockLayout, plan: Plan, shop: Shop, settings: SheetSettings) -> list[str]:
-    lines = [f"{unit_sentence(settings)}. ORIGIN: LOWER LEFT CORNER OF BOARD 1.",
-             f"FOR A BIT OF {both_units(shop.bit.diameter)}. GRAIN ALONG EVERY KEY, AS THE ARROWS SHOW."]
+    lines = [
+        f"{unit_sentence(settings)}. ORIGIN: LOWER LEFT CORNER OF BOARD 1.",
+        f"FOR A BIT OF {both_units(shop.bit.diameter)}. GRAIN ALONG EVERY KEY, AS THE ARROWS SHOW.",
+    ]
     thicknesses = sorted({round(key.shape.thickness, 2) for key in plan.keys})
     if thicknesses:
         lines.append("KEY THICKNESS: " + ", ".join(both_units(each) for each in thicknesses) + ".")
     lines += [f"NOT PLACED: {name}: {why}." for name, why in layout.left_over]
     return lines
-
-

@@ -27,8 +27,8 @@ _LINE_SIZE = 2.5  # [mm]
 
 _HOW = [
     "Print at 100 %, no scaling. Glue or tape it to a flat board or a pane of glass: it must not curl.",
-    "Take 8 to 12 photos with the zoom used for slabs, sharp, the sheet filling much of the picture. Tilt it 20 to 40",
-    "degrees, another way each time, turn it, let it reach every corner. Then: crackmap lens fit PHOTOS --out lens.json",
+    "Take 8 to 12 sharp photos at the zoom used for slabs, the sheet large in the picture: tilt it 20 to 40",
+    "degrees, another way each time, and reach every corner. Then: crackmap lens fit PHOTOS --out lens.json",
 ]
 
 
@@ -51,7 +51,8 @@ def lens_board_pdf(settings: LensBoardSettings) -> bytes:
         If there is no layout for the paper.
     """
     if settings.paper not in LENS_BOARDS:
-        raise SheetError(f"there is no lens sheet for paper {settings.paper!r}; choose {', '.join(LENS_BOARDS)}.")
+        raise SheetError(f"there is no lens sheet for paper {settings.paper!r}; "
+                         f"choose {', '.join(LENS_BOARDS)}.")
     layout = LENS_BOARDS[settings.paper]
     page = page_size(settings.paper, landscape=True)
     width, height = layout.columns * LENS_SQUARE, layout.rows * LENS_SQUARE
@@ -71,9 +72,8 @@ def _draw_board(canvas: Canvas, layout: LensBoardLayout, left: float, bottom: fl
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, LENS_DICTIONARY))
     squares = [(row, column) for row in range(layout.rows) for column in range(layout.columns)]
     top = bottom + layout.rows * LENS_SQUARE
-    fill_cells(canvas, [
-        (left + c * LENS_SQUARE, top - (r + 1) * LENS_SQUARE, left + (c + 1) * LENS_SQUARE, top - r * LENS_SQUARE)
-        for r, c in squares if (r + c) % 2 == 0])
+    black = [(left + c * LENS_SQUARE, top - r * LENS_SQUARE) for r, c in squares if (r + c) % 2 == 0]
+    fill_cells(canvas, [(x, y - LENS_SQUARE, x + LENS_SQUARE, y) for x, y in black])
     side = LENS_SQUARE * LENS_MARKER_SHARE
     inset = (LENS_SQUARE - side) / 2
     white = [(r, c) for r, c in squares if (r + c) % 2]

@@ -10,8 +10,18 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from crackmap.errors import SheetError
+from crackmap.published import FLAT_SIZES
 from crackmap.settings import MarkerSheetSettings
-from crackmap.sheets.print_scale import BOLD, FONT, MARGIN, draw_bar, fill_cells, new_canvas, page_size, write_lines
+from crackmap.sheets.print_scale import (
+    BOLD,
+    FONT,
+    MARGIN,
+    draw_bar,
+    fill_cells,
+    new_canvas,
+    page_size,
+    write_lines,
+)
 from crackmap.units import MM_PER_INCH
 
 DICTIONARY = cv2.aruco.DICT_4X4_50
@@ -90,7 +100,8 @@ def _piece_corners(
     """Lower left corners of the pieces on a page, row by row from the top. [mm]"""
     left = MARGIN + (_room(page)[0] - min(columns, count) * piece[0]) / 2
     top = page[1] - _HEAD
-    return [(left + place % columns * piece[0], top - (place // columns + 1) * piece[1]) for place in range(count)]
+    return [(left + place % columns * piece[0], top - (place // columns + 1) * piece[1])
+            for place in range(count)]
 
 
 def _checked(settings: MarkerSheetSettings) -> tuple[float, float]:
@@ -99,17 +110,20 @@ def _checked(settings: MarkerSheetSettings) -> tuple[float, float]:
     room = _room(page)
     most = min(room[0], room[1] - _LABEL) * CELLS / (CELLS + 2 * QUIET_CELLS)
     if not LEAST_SIZE <= settings.size <= most:
-        raise SheetError(f"a marker of {settings.size:g} mm cannot be printed on {settings.paper}; "
-                         f"give a size from {LEAST_SIZE:g}mm to {most:.0f}mm.")
+        raise SheetError(f"a marker of {settings.size:g} mm cannot be printed on the "
+                         f"{FLAT_SIZES[settings.paper].name}; give {LEAST_SIZE:g}mm to {int(most)}mm.")
     if settings.count < 1:
         raise SheetError(f"{settings.count} markers cannot be printed; ask for 1 or more.")
     if settings.first_id < 0 or settings.first_id + settings.count > IDS:
-        raise SheetError(f"markers {settings.first_id} to {settings.first_id + settings.count - 1} were asked for, "
-                         f"but there are only 0 to {IDS - 1}; ask for fewer or begin lower.")
+        last = settings.first_id + settings.count - 1
+        raise SheetError(f"markers {settings.first_id} to {last} were asked for, but there are only "
+                         f"0 to {IDS - 1}; ask for fewer or begin lower.")
     return page
 
 
-def _draw_frame(canvas: Canvas, page: tuple[float, float], settings: MarkerSheetSettings, number: str) -> None:
+def _draw_frame(
+    canvas: Canvas, page: tuple[float, float], settings: MarkerSheetSettings, number: str
+) -> None:
     canvas.setFillGray(0)
     canvas.setFont(BOLD, 6.0)
     canvas.drawString(MARGIN, page[1] - 17, "Scale markers")

@@ -65,8 +65,10 @@ def pocket_layers(plan: Plan) -> dict[str, str]:
     if len(depths) <= 1:
         return {key.id: POCKET for key in plan.keys}
     # R12 allows no point in a layer's name.
-    return {key.id: f"{POCKET}_{key.shape.depth:.2f}".rstrip("0").rstrip(".").replace(".", "_") + "MM"
-            for key in plan.keys}
+    return {
+        key.id: f"{POCKET}_{key.shape.depth:.2f}".rstrip("0").rstrip(".").replace(".", "_") + "MM"
+        for key in plan.keys
+    }
 
 
 def datum_marks(survey: Survey, settings: SheetSettings) -> list[Shape]:
@@ -96,7 +98,10 @@ def check_bar(at: tuple[float, float], settings: SheetSettings) -> list[Shape]:
 def notes(lines: list[str], at: tuple[float, float]) -> list[Shape]:
     """Lines of text downwards from `at`."""
     x, y = at
-    return [Note(NOTES, line, (x, y - 1.6 * NOTE_HEIGHT * (row + 1)), NOTE_HEIGHT) for row, line in enumerate(lines)]
+    return [
+        Note(NOTES, line, (x, y - 1.6 * NOTE_HEIGHT * (row + 1)), NOTE_HEIGHT)
+        for row, line in enumerate(lines)
+    ]
 
 
 def unit_sentence(settings: SheetSettings) -> str:
@@ -113,7 +118,9 @@ def _pocket_notes(key: Key, settings: SheetSettings) -> list[Shape]:
     """Number and depth, under the pocket, so that they never lie on its outline."""
     x0, y0, x1, _ = bounding_box(key.pocket)
     depth = show_length(key.shape.depth, settings.drawing_units)
-    return [Note(NOTES, f"{key.id} DEPTH {depth}", ((x0 + x1) / 2.0, y0 - 1.6 * NOTE_HEIGHT), NOTE_HEIGHT, True)]
+    return [
+        Note(NOTES, f"{key.id} DEPTH {depth}", ((x0 + x1) / 2.0, y0 - 1.6 * NOTE_HEIGHT), NOTE_HEIGHT, True)
+    ]
 
 
 def _below(survey: Survey, shapes: list[Shape]) -> tuple[float, float]:
@@ -125,13 +132,17 @@ def _below(survey: Survey, shapes: list[Shape]) -> tuple[float, float]:
 
 def _heading(survey: Survey, plan: Plan, settings: SheetSettings) -> list[str]:
     depths = sorted({round(key.shape.depth, 2) for key in plan.keys})
+    apart = float(np.hypot(*(survey.datum.b - survey.datum.a)))
     lines = [
         f"{unit_sentence(settings)}. ORIGIN: MARK A ({survey.datum.a_name}). X AXIS: THROUGH MARK B "
         f"({survey.datum.b_name}).",
         "SHOW FACE, SEEN FROM ABOVE.",
-        f"MARKS A TO B: {both_units(float(np.hypot(*(survey.datum.b - survey.datum.a))))}. CHECK ON THE SLAB.",
+        f"MARKS A TO B: {both_units(apart)}. CHECK ON THE SLAB.",
     ]
     if depths:
-        lines.append("POCKET DEPTH: " + ", ".join(both_units(depth) for depth in depths)
-                     + f". SLAB {both_units(plan.thickness_mm)} THICK.")
+        lines.append(
+            "POCKET DEPTH: "
+            + ", ".join(both_units(depth) for depth in depths)
+            + f". SLAB {both_units(plan.thickness_mm)} THICK."
+        )
     return lines

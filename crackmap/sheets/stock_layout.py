@@ -1,13 +1,33 @@
-"""Which key is cut from which board, and where on it."""
+"""Which key is cut from which board, and where on it.
+
+Boards are kept as plans of half-millimetre cells (larger on large boards). Where a key may go is found
+for all places at once by correlating the plan with the key's own cells, so that
+a lobe goes into its neighbour's hollow. Cells are rounded to the safe side.
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from crackmap.keys.outline import bounding_box
-from crackmap.records import Key, KeyShape, Plan
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from crackmap.keys.outline import bounding_box, moved, to_points, to_polygon
+from crackmap.records import FloatArray, Key, KeyShape, Plan
 from crackmap.settings import SheetSettings
 from crackmap.shop import Shop, StockBoard
+from crackmap.units import show_length
+
+_FINEST_CELL = 0.5  # [mm]
+_MOST_CELLS = 400_000  # of a board; larger ones take coarser cells and as long
+_ROUNDING = 1.5  # two rounded outlines may be nearer than they look: a cell's diagonal, and a little [cells]
+_CHORD = 0.05  # [mm]
+
+PlaceRule = Callable[[NDArray[np.bool_]], tuple[int, int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,48 +57,73 @@ class StockLayout:
 
 
 @dataclass(slots=True)
-class _Row:
-    """Keys side by side along the board."""
-
-    foot: float  # [mm]
-    height: float  # [mm]
-    used: float  # of the length [mm]
-
-
-@dataclass(slots=True)
 class _Filling:
-    """A board while it is being filled."""
+    """A board while it is being filled; `blocked` is its plan in cells, 1 where no key may lie."""
 
     board: StockBoard
     number: int
-    rows: list[_Row]
+    cell: float  # [mm]
+    blocked: NDArray[np.uint8]
     keys: list[LaidKey]
+    full_for: set[bytes]  # outlines for which there is no room left
 
 
 def lay_out_keys(plan: Plan, shop: Shop, settings: SheetSettings) -> StockLayout:
-    """Keys in rows, largest first, each along the grain of the first board that takes it.
+    """Keys by their true shape, largest first, each along the grain of the first board that takes it.
 
-    Offcuts are used first, then the boards in the shop file's order. Without
-    stock in the shop file, boards of a common size are proposed.
+    Offcuts are used first, then the boards in the shop file's order. Boards are
+    filled once from the left end and once from the lower edge; the layout that
+    leaves out fewer keys, or takes fewer boards or less of them, is kept.
+    Without stock in the shop file, boards of a common size are proposed.
 
     Parameters
     ----------
     plan, shop, settings
         The keys; the boards and the bit; gap, edge kept free and spares.
     """
+    tries = [_fill(plan, shop, settings, rule) for rule in (_leftmost, _lowest)]
+    return min(tries, key=_waste)  # the first of equals
+
+
+def _fill(plan: Plan, shop: Shop, settings: SheetSettings, rule: PlaceRule) -> StockLayout:
+    """One layout, with one rule for choosing among the free places."""
     gap = shop.bit.diameter + settings.key_gap
-    fillings = [_Filling(board, number, [], []) for number, board in _ordered(shop)]
+    fillings = [_filling(board, number, settings) for number, board in _ordered(shop)]
     left_over: list[tuple[str, str]] = []
     for name, shape in _wanted(plan, settings):
-        if any(_lay(filling, name, shape, gap, settings, shop) for filling in fillings):
+        fitting = [filling for filling in fillings if _suits(filling.board, shape, shop)]
+        if any(_lay(filling, name, shape, gap, rule) for filling in fitting):
             continue
         if shop.stock:
             left_over.append((name, _why_not(shape, shop, settings)))
             continue
-        fillings.append(_Filling(_proposed(shape, shop, settings), 0, [], []))
-        _lay(fillings[-1], name, shape, gap, settings, shop)
-    laid = (LaidBoard(filling.board, filling.number, tuple(filling.keys)) for filling in fillings if filling.keys)
+        fillings.append(_filling(_proposed(shape, shop, settings), 0, settings))
+        _lay(fillings[-1], name, shape, gap, rule)
+    laid = (
+        LaidBoard(filling.board, filling.number, tuple(filling.keys)) for filling in fillings if filling.keys
+    )
     return StockLayout(tuple(laid), tuple(left_over))
+
+
+def _waste(layout: StockLayout) -> tuple[int, int, float]:
+    """What to have little of: keys without a board, boards, area up to the last key of each board. [mm2]"""
+    used = sum(
+        laid.board.width * max(key.centre[0] + bounding_box(key.shape.key)[2] for key in laid.keys)
+        for laid in layout.boards
+    )
+    return len(layout.left_over), len(layout.boards), used
+
+
+def _leftmost(room: NDArray[np.bool_]) -> tuple[int, int]:
+    """Row and column of the free place farthest left, and of those the lowest."""
+    column = int(np.argmax(room.any(axis=0)))
+    return int(np.argmax(room[:, column])), column
+
+
+def _lowest(room: NDArray[np.bool_]) -> tuple[int, int]:
+    """Row and column of the lowest free place, and of those the one farthest left."""
+    row = int(np.argmax(room.any(axis=1)))
+    return row, int(np.argmax(room[row]))
 
 
 def _ordered(shop: Shop) -> list[tuple[int, StockBoard]]:
@@ -102,42 +147,87 @@ def _size(shape: KeyShape) -> tuple[float, float]:
 
 def _suits(board: StockBoard, shape: KeyShape, shop: Shop) -> bool:
     wood = shop.keys.key_wood.lower()
-    return board.thickness >= shape.thickness - 1e-9 and (not wood or not board.wood or board.wood.lower() == wood)
+    return board.thickness >= shape.thickness - 1e-9 and (
+        not wood or not board.wood or board.wood.lower() == wood
+    )
 
 
-def _lay(filling: _Filling, name: str, shape: KeyShape, gap: float, settings: SheetSettings, shop: Shop) -> bool:
-    """Put a key on a board if there is room; True if it was put."""
-    board, edge = filling.board, settings.board_edge
-    if not _suits(board, shape, shop):
+def _lay(filling: _Filling, name: str, shape: KeyShape, gap: float, rule: PlaceRule) -> bool:
+    """Put a key on a board if there is room, its grain along the board's; True if it went."""
+    outline = shape.key.tobytes()
+    if outline in filling.full_for:
         return False
-    length, height = _size(shape)
-    row = next((row for row in filling.rows
-                if row.height >= height - 1e-9 and row.used + gap + length <= board.length - edge + 1e-9), None)
-    if row is None:
-        foot = filling.rows[-1].foot + filling.rows[-1].height + gap if filling.rows else edge
-        if foot + height > board.width - edge + 1e-9 or length > board.length - 2.0 * edge + 1e-9:
-            return False
-        row = _Row(foot, height, edge - gap)
-        filling.rows.append(row)
-    x0, y0, _, _ = bounding_box(shape.key)
-    filling.keys.append(LaidKey(name, shape, (row.used + gap - x0, row.foot + (row.height - height) / 2.0 - y0)))
-    row.used += gap + length
+    cell = filling.cell
+    stamp, corner = _stamp(shape, cell)
+    room = _free_places(filling.blocked, stamp)
+    if not room.any():
+        filling.full_for.add(outline)
+        return False
+    row, column = rule(room)
+    centre = column * cell - corner[0], row * cell - corner[1]
+    filling.keys.append(LaidKey(name, shape, centre))
+    taken = shapely.buffer(to_polygon(moved(shape.key, 0.0, centre), _CHORD), gap + _ROUNDING * cell)
+    _block(filling.blocked, shapely.get_coordinates(taken.exterior), cell)
     return True
+
+
+def _filling(board: StockBoard, number: int, settings: SheetSettings) -> _Filling:
+    """An empty board, its edges blocked."""
+    cell = max(_FINEST_CELL, math.sqrt(board.length * board.width / _MOST_CELLS))
+    blocked = np.ones((math.floor(board.width / cell) + 1, math.floor(board.length / cell) + 1), np.uint8)
+    kept = settings.board_edge + _ROUNDING * cell
+    first = math.ceil(kept / cell)
+    last = [math.floor((side - kept) / cell) for side in (board.width, board.length)]
+    blocked[first : max(first, last[0] + 1), first : max(first, last[1] + 1)] = 0
+    return _Filling(board, number, cell, blocked, [], set())
+
+
+def _stamp(shape: KeyShape, cell: float) -> tuple[NDArray[np.uint8], tuple[float, float]]:
+    """The cells that a key touches, and where in the key's frame the first of them lies. [mm]"""
+    x0, y0, x1, y1 = bounding_box(shape.key)
+    stamp = np.zeros((math.ceil((y1 - y0) / cell) + 1, math.ceil((x1 - x0) / cell) + 1), np.uint8)
+    _block(stamp, to_points(shape.key, _CHORD) - [x0, y0], cell)
+    return stamp, (x0, y0)
+
+
+def _block(cells: NDArray[np.uint8], polygon: FloatArray, cell: float) -> None:
+    """Block the cells inside and along a polygon. [mm]"""
+    cv2.fillPoly(cells, [np.round(polygon / cell).astype(np.int32)], 1)
+
+
+def _free_places(blocked: NDArray[np.uint8], stamp: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Where the stamp's first cell may go so that it covers nothing blocked."""
+    if any(small > large for small, large in zip(stamp.shape, blocked.shape, strict=True)):
+        return np.zeros((0, 0), bool)
+    covered = cv2.matchTemplate(blocked.astype(np.float32), stamp.astype(np.float32), cv2.TM_CCORR)
+    return np.asarray(covered < 0.5)  # a count of cells, blurred a little by the transform it is made with
 
 
 def _proposed(shape: KeyShape, shop: Shop, settings: SheetSettings) -> StockBoard:
     """A board of the common size, thick, long and wide enough for this key."""
     common = StockBoard()
+    edge = settings.board_edge + 4.0 * _FINEST_CELL
     length, height = _size(shape)
-    return StockBoard(max(common.length, length + 2.0 * settings.board_edge),
-                      max(common.width, height + 2.0 * settings.board_edge), shape.thickness, shop.keys.key_wood)
+    return StockBoard(
+        max(common.length, length + 2.0 * edge),
+        max(common.width, height + 2.0 * edge),
+        shape.thickness,
+        shop.keys.key_wood,
+    )
 
 
 def _why_not(shape: KeyShape, shop: Shop, settings: SheetSettings) -> str:
+    def shown(mm: float) -> str:
+        return show_length(mm, settings.units)
+
     if not any(board.thickness >= shape.thickness - 1e-9 for board in shop.stock):
-        return (f"no board is {shape.thickness:.1f} mm thick; the thickest is "
-                f"{max(board.thickness for board in shop.stock):.1f} mm")
+        return (
+            f"no board is {shown(shape.thickness)} thick; the thickest is "
+            f"{shown(max(board.thickness for board in shop.stock))}"
+        )
     if not any(_suits(board, shape, shop) for board in shop.stock):
-        return f"no board of {shop.keys.key_wood} is {shape.thickness:.1f} mm thick"
-    return (f"no room for {shape.length:.0f} x {shape.width:.0f} mm along the grain, with {settings.board_edge:.0f} mm "
-            "kept free at the edges")
+        return f"no board of {shop.keys.key_wood} is {shown(shape.thickness)} thick"
+    return (
+        f"no room left for {shown(shape.length)} x {shown(shape.width)} along the grain, with "
+        f"{shown(settings.board_edge)} kept free at the edges"
+    )

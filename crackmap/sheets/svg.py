@@ -32,8 +32,18 @@ from crackmap.shop import Shop
 
 _MARGIN = 10.0  # [mm]
 _LINE = 0.25  # width of a line [mm]
-_COLOURS = {KEY: "#a04000", SLAB_EDGE: "#606060", VOID: "#1f5fa8", CRACK: "#b07800", DATUM: "#008040",
-            CHECK_BAR: "#a000a0", NOTES: "#404040", BOARD: "#606060", GRAIN: "#b07800", POCKET: "#7010a0"}
+_COLOURS = {
+    KEY: "#a04000",
+    SLAB_EDGE: "#606060",
+    VOID: "#1f5fa8",
+    CRACK: "#b07800",
+    DATUM: "#008040",
+    CHECK_BAR: "#a000a0",
+    NOTES: "#404040",
+    BOARD: "#606060",
+    GRAIN: "#b07800",
+    POCKET: "#7010a0",
+}
 _TEXT_WIDTH = 0.85  # of a character over the height of a capital, to keep long notes in the picture
 _CAPITAL = 0.72  # height of a capital over the font's size
 
@@ -57,7 +67,8 @@ def as_svg(drawing: Drawing) -> bytes:
     width, height = x1 - x0, y1 - y0
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_n(width)}mm" height="{_n(height)}mm" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_n(width)}mm" '
+        f'height="{_n(height)}mm" '
         f'viewBox="{_n(x0)} {_n(-y1)} {_n(width)} {_n(height)}">',
         f"<title>{escape(drawing.title)}</title>",
     ]
@@ -74,12 +85,16 @@ def _element(shape: Shape, colour: str) -> str:
         return f'<path d="{outline_path(shape)}"/>'
     if isinstance(shape, Mark):
         x, y, r = shape.at[0], -shape.at[1], shape.ring / 2.0
-        return (f'<path d="M{_n(x - r)} {_n(y)}H{_n(x + r)}M{_n(x)} {_n(y - r)}V{_n(y + r)}"/>'
-                f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(r)}"/>')
+        return (
+            f'<path d="M{_n(x - r)} {_n(y)}H{_n(x + r)}M{_n(x)} {_n(y - r)}V{_n(y + r)}"/>'
+            f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(r)}"/>'
+        )
     if isinstance(shape, Note):
         anchor = ' text-anchor="middle"' if shape.centred else ""
-        return (f'<text x="{_n(shape.at[0])}" y="{_n(-shape.at[1])}" font-size="{_n(shape.height / _CAPITAL)}" '
-                f'font-family="sans-serif" fill="{colour}" stroke="none"{anchor}>{escape(shape.text)}</text>')
+        return (
+            f'<text x="{_n(shape.at[0])}" y="{_n(-shape.at[1])}" font-size="{_n(shape.height / _CAPITAL)}" '
+            f'font-family="sans-serif" fill="{colour}" stroke="none"{anchor}>{escape(shape.text)}</text>'
+        )
     points = " ".join(f"{_n(x)},{_n(-y)}" for x, y in shape.points.tolist())
     return f'<polyline points="{points}"/>'
 
@@ -88,8 +103,9 @@ def outline_path(outline: Outline) -> str:
     """An outline as SVG path commands, y down; closed."""
     s = take_apart(outline.rows)
     commands = [f"M{_n(s.start[0, 0])} {_n(-s.start[0, 1])}"]
-    for (x, y), bulge, radius, angle in zip(s.end.tolist(), s.bulge.tolist(), s.radius.tolist(), s.angle.tolist(),
-                                            strict=True):
+    for (x, y), bulge, radius, angle in zip(
+        s.end.tolist(), s.bulge.tolist(), s.radius.tolist(), s.angle.tolist(), strict=True
+    ):
         if bulge == 0.0:
             commands.append(f"L{_n(x)} {_n(-y)}")
         else:

@@ -6,64 +6,47 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from crackmap.errors import SurveyError
-from crackmap.survey.edge_band import band_along, tidy
 from crackmap.survey.edge_features import YARDSTICK, cell_features
-from crackmap.survey.edge_layers import learn_wood, profiles_of, split_cost
-from crackmap.survey.edge_path import closed_path
+from crackmap.survey.edge_fine import refined
+from crackmap.survey.edge_passes import settled
 from crackmap.survey.edge_region import RoughSlab, rough_slab
+from crackmap.survey.edge_view import View, view_of
 from crackmap.survey.foreign import things_on_slab
-from crackmap.survey.light import FloatImage, linear_light, shade_and_tints
+from crackmap.survey.light import FloatImage, shade_and_tints
 
 BoolMask = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 
 _CELLS = 340  # on the picture's longer side: 3 to 7 mm each on a table-sized view
 _LEAST_SHARE = 0.01  # of the view: less is no slab but a scrap
-_PASS_PX_MM = 1.0  # the passes look at a copy of about this many mm a pixel
-
-
-@dataclass(frozen=True, slots=True)
-class _Pass:
-    """One pass along the outline; lengths in mm, offsets outward."""
-
-    inner: float
-    outer: float
-    wood: tuple[float, float]
-    bench: tuple[float, float]
-    along: float
-    across: float
-    steepest: int
-    stiffness: float
-    # Notches narrower than `mouth` are filled (a check's mouth), arms narrower than
-    # `arm` cut off (a rule) where they reach more than `corner` beyond the rest.
-    tidy: dict[str, float]
-
-
-# The rough outline may lie on the bark's far side or along the heartwood: up to
-# 40 mm off. Sapwood and bark together are seldom wider than that again.
-_WIDE = _Pass(-70.0, 80.0, (-70.0, -38.0), (45.0, 80.0), 3.0, 1.5, 4, 1.0, {"mouth": 40.0, "arm": 60.0, "corner": 22.0})
-_NEARER = _Pass(-40.0, 60.0, (-30.0, -8.0), (30.0, 60.0), 2.0, 1.0, 4, 0.6, {"mouth": 18.0, "arm": 30.0, "corner": 12.0})
-_PASSES = (_WIDE, _WIDE, _NEARER)
-_CUT_MM = 12.0  # an outline nearer to the picture's border than this is cut by it
+_OTHER_PIECE = 0.25  # of the slab's area: another piece as large as this is told of
+_AT_BORDER_MM = 2.0
+_LEAST_CUT_MM = 10.0  # of the outline along the picture's border: less is a touch
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Edge:
     """The show face's outline in a picture, and what the survey must say about it.
 
-    `outline` is closed without repeating its first point, shape (N, 2). [px]
+    `outline` is closed without repeating its first point, shape (N, 2) [px];
+    `hidden` (H, W) is where something lies on the slab, None for nothing but
+    what was known; `at_border` (M, 2) are points where the picture cuts it [px].
     """
 
     outline: FloatArray
     warnings: tuple[str, ...] = ()
-    hidden: BoolMask | None = None  # where something lies on the slab, (H, W); None: nothing but what was given
-    at_border: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))  # where the picture cuts it [px]
+    hidden: BoolMask | None = None
+    at_border: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
 
-def find_edge(image: NDArray[np.uint8], mm_per_px: float, seen: BoolMask, hidden: BoolMask, seeds: BoolMask) -> Edge:
+def find_edge(
+    image: NDArray[np.uint8], mm_per_px: float, seen: BoolMask, hidden: BoolMask, seeds: BoolMask
+) -> Edge:
     """Outline of the show face.
 
     Parameters
@@ -85,96 +68,51 @@ def find_edge(image: NDArray[np.uint8], mm_per_px: float, seen: BoolMask, hidden
     features = cell_features(image, mm_per_px, cell)
     size = features.shape[1::-1]
     on_cells = [_on_cells(mask, cell, size) for mask in (seen, hidden, seeds)]
-    rough = rough_slab(features, *on_cells)
-    _check_found(rough, on_cells[0])
-    assert rough is not None
-    view = _reduced_view(image, mm_per_px)
-    things = _things(view, rough, features, on_cells[1], cell)
-    usable = view.usable(seen & ~hidden, things)
-    ring = _settled(view.to_view(_outline_of(rough.mask, cell)), view, usable)
-    return Edge(view.to_image(ring), (), hidden=hidden | view.on_image(things, image.shape[:2]))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _View:
-    """A copy of the picture in linear light, about 1 mm a pixel, and the ways to it and back."""
-
-    light: FloatImage
-    shrink: int
-    mm_per_px: float
-
-    @property
-    def size(self) -> tuple[int, int]:
-        return self.light.shape[1], self.light.shape[0]
-
-    def usable(self, plain: BoolMask, things: BoolMask) -> NDArray[np.uint8]:
-        """255 where the slab or the bench is in plain view."""
-        whole = plain[: self.size[1] * self.shrink, : self.size[0] * self.shrink].astype(np.uint8) * 255
-        out = cv2.resize(whole, self.size, interpolation=cv2.INTER_AREA)
-        out[cv2.resize(things.astype(np.uint8), self.size, interpolation=cv2.INTER_NEAREST) > 0] = 0
-        return np.asarray(out)
-
-    def on_image(self, mask: BoolMask, shape: tuple[int, int]) -> BoolMask:
-        """A mask of half this view's size, on the picture's own grid."""
-        out = np.zeros(shape, bool)
-        if mask.any():
-            whole = (self.size[0] * self.shrink, self.size[1] * self.shrink)
-            out[: whole[1], : whole[0]] = cv2.resize(mask.astype(np.uint8), whole, interpolation=cv2.INTER_NEAREST) > 0
-        return out
-
-    def to_view(self, points: FloatArray) -> FloatArray:
-        return (points + 0.5) / self.shrink - 0.5
-
-    def to_image(self, points: FloatArray) -> FloatArray:
-        return (points + 0.5) * self.shrink - 0.5
-
-
-def _reduced_view(image: NDArray[np.uint8], mm_per_px: float) -> _View:
-    shrink = max(1, round(_PASS_PX_MM / mm_per_px))
-    size = (image.shape[1] // shrink, image.shape[0] // shrink)
-    crop = image[: size[1] * shrink, : size[0] * shrink]
-    light = linear_light(cv2.resize(crop, size, interpolation=cv2.INTER_AREA))
-    return _View(light, shrink, mm_per_px * shrink)
-
-
-def _things(view: _View, rough: RoughSlab, features: FloatImage, hidden: BoolMask, cell: int) -> BoolMask:
-    """Where unknown things lie on the slab, on the picture's own grid."""
-    size = (view.size[0] // 2, view.size[1] // 2)
-    colour = shade_and_tints(cv2.resize(view.light, size, interpolation=cv2.INTER_AREA)) / YARDSTICK[:3]
-    slab, known = (cv2.resize(m.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0 for m in (rough.mask, hidden))
-    doubled = features[rough.mask][:, 4:6].mean(axis=0)
-    across = np.arctan2(doubled[1], doubled[0]) / 2
-    grain = np.array([-np.sin(across), np.cos(across)])
-    return things_on_slab(colour, slab, known, rough.wood, grain, view.mm_per_px * 2)
-
-
-def _settled(ring: FloatArray, view: _View, usable: NDArray[np.uint8]) -> FloatArray:
-    """The outline drawn onto the edge of the show face, in passes from wide to narrow."""
-    known = None
-    ring = tidy(ring, view.mm_per_px, **_WIDE.tidy)
-    for turn in _PASSES:
-        offsets = np.arange(turn.inner, turn.outer + turn.across / 2, turn.across)
-        band = band_along(ring, view.mm_per_px, turn.along, offsets, 1.25 * turn.along, 6 * turn.along)
-        profiles = profiles_of(band, view.light, usable)
-        cost = split_cost(profiles, turn.wood, turn.bench, known, [])
-        found = offsets[0] + (closed_path(cost, turn.steepest, turn.stiffness) - 0.5) * turn.across
-        known = learn_wood(profiles, found)
-        ring = tidy(band.at(found), view.mm_per_px, **turn.tidy)
-    return ring
+    rough = _found(rough_slab(features, *on_cells), on_cells[0])
+    grain = _grain_vector(features[rough.mask])
+    view = view_of(image, mm_per_px)
+    things = view.enlarged(_things(view, rough, grain, on_cells[1]), image.shape[:2])
+    covered = hidden | things
+    usable = seen & ~covered
+    ring = settled(view.to_view(_outline_of(rough.mask, cell)), view, view.shrunk(usable), grain)
+    outline = refined(view.to_picture(ring), image, mm_per_px, usable)
+    outline, at_border = _within_view(outline, seen, mm_per_px)
+    return Edge(outline, _warnings(rough, at_border, mm_per_px), covered, at_border)
 
 
 def _on_cells(mask: BoolMask, cell: int, size: tuple[int, int]) -> BoolMask:
-    """A cell is marked where more than a few of its pixels are."""
+    """A cell is marked where more than a tenth of it is."""
     whole = mask[: size[1] * cell, : size[0] * cell].astype(np.uint8) * 255
     return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA) > 24)
 
 
-def _check_found(rough: RoughSlab | None, seen: BoolMask) -> None:
+def _found(rough: RoughSlab | None, seen: BoolMask) -> RoughSlab:
+    """The rough slab, or the sentence that says why there is none."""
     if rough is None or rough.mask.sum() < _LEAST_SHARE * seen.sum():
         raise SurveyError(
-            "no slab stands out from the bench in this photo: lay it on a surface of another colour, "
-            "keep the whole slab in view, or draw its outline."
+            "no edge of a slab is in view: what lies round the markers looks the same as what lies along the "
+            "photo's border; step back until bench shows on all sides, lay the slab on another colour, "
+            "or draw its outline."
         )
+    return rough
+
+
+def _things(view: View, rough: RoughSlab, grain: FloatArray, hidden: BoolMask) -> BoolMask:
+    """Where unknown things lie on the slab, at half the view's resolution."""
+    size = (view.size[0] // 2, view.size[1] // 2)
+    colour = shade_and_tints(cv2.resize(view.light, size, interpolation=cv2.INTER_AREA)) / YARDSTICK[:3]
+    slab, known = (
+        cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+        for mask in (rough.mask, hidden)
+    )
+    return things_on_slab(colour, slab, known, rough.wood, grain, view.mm_per_px * 2)
+
+
+def _grain_vector(features: FloatImage) -> FloatArray:
+    """Unit vector along the grain (x, y), from the cells' doubled-angle gradients."""
+    doubled = features[:, 4:6].mean(axis=0)
+    across = np.arctan2(doubled[1], doubled[0]) / 2
+    return np.array([-np.sin(across), np.cos(across)])
 
 
 def _outline_of(mask: BoolMask, cell: int) -> FloatArray:
@@ -183,5 +121,37 @@ def _outline_of(mask: BoolMask, cell: int) -> FloatArray:
     level = (cv2.resize(fine, None, fx=4, fy=4, interpolation=cv2.INTER_LINEAR) > 0.5).astype(np.uint8)
     outlines, _ = cv2.findContours(level, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     longest = max(outlines, key=len)[:, 0].astype(float)
-    on_grid = (longest + 0.5) / 4 - 0.5 - 2
-    return (on_grid + 0.5) * cell - 0.5
+    return np.asarray(((longest + 0.5) / 4 - 2) * cell - 0.5)
+
+
+def _within_view(outline: FloatArray, seen: BoolMask, mm_per_px: float) -> tuple[FloatArray, FloatArray]:
+    """The outline cut to what the photo shows, and its points along the photo's border. [px]"""
+    limits, _ = cv2.findContours(seen.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    frame = Polygon(max(limits, key=cv2.contourArea)[:, 0].astype(float))
+    slab = shapely.make_valid(Polygon(outline))
+    inside = shapely.intersection(slab, frame if frame.is_valid else frame.buffer(0))
+    pieces = [g for g in getattr(inside, "geoms", [inside]) if isinstance(g, Polygon) and not g.is_empty]
+    if not pieces:
+        return outline, np.zeros((0, 2))
+    ring = max(pieces, key=lambda g: g.area).exterior
+    stations = shapely.line_interpolate_point(ring, np.arange(0, ring.length, max(1.0, 1.0 / mm_per_px)))
+    near = shapely.distance(frame.exterior, stations) < _AT_BORDER_MM / mm_per_px
+    border = shapely.get_coordinates(stations[near])
+    return np.array(ring.coords)[:-1], border if near.sum() >= _LEAST_CUT_MM else np.zeros((0, 2))
+
+
+def _warnings(rough: RoughSlab, at_border: FloatArray, mm_per_px: float) -> tuple[str, ...]:
+    """What a maker must know about the outline."""
+    said = []
+    if len(at_border):
+        said.append(
+            f"The photo's border cuts the slab along about {len(at_border) * max(1.0, mm_per_px):.0f} mm: "
+            "it was measured up to the border, and cracks beyond it are unknown."
+        )
+    large = sum(area > _OTHER_PIECE * rough.mask.sum() for area in rough.other_pieces)
+    if large:
+        said.append(
+            f"{large + 1} pieces that look like wood lie in view: only the one with the markers, else the largest, "
+            "was measured."
+        )
+    return tuple(said)

@@ -27,19 +27,33 @@ class Band:
     offsets: FloatArray
     mm_per_px: float
 
+    @property
+    def step_mm(self) -> float:
+        """Distance between stations. [mm]"""
+        return float(np.median(np.hypot(*np.diff(self.stations, axis=0).T))) * self.mm_per_px
+
     def at(self, offsets: FloatArray) -> FloatArray:
         """Points at one offset a station, shape (N, 2). [mm] -> [px]"""
         return self.stations + self.normals * (offsets / self.mm_per_px)[:, None]
 
     def unroll(self, image: NDArray[np.generic]) -> FloatImage:
         """`image` at every station and offset, shape (N, M) or (N, M, channels)."""
-        place = self.stations[:, None] + self.normals[:, None] * (self.offsets / self.mm_per_px)[None, :, None]
+        place = (
+            self.stations[:, None] + self.normals[:, None] * (self.offsets / self.mm_per_px)[None, :, None]
+        )
         x, y = place[..., 0].astype(np.float32), place[..., 1].astype(np.float32)
-        return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32)
+        return np.asarray(
+            cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32
+        )
 
 
 def band_along(
-    outline: FloatArray, mm_per_px: float, step: float, offsets: FloatArray, smooth: float, normal_smooth: float
+    outline: FloatArray,
+    mm_per_px: float,
+    step: float,
+    offsets: FloatArray,
+    smooth: float,
+    normal_smooth: float,
 ) -> Band:
     """Band along a closed outline (N, 2) [px].
 
@@ -93,7 +107,9 @@ def ring_mean(values: NDArray[np.floating], reach: int) -> FloatArray:
     return np.asarray((total[width:] - total[:-width]) / width)
 
 
-def tidy(outline: FloatArray, mm_per_px: float, mouth: float, arm: float, corner: float, cell: float = 1.0) -> FloatArray:
+def tidy(
+    outline: FloatArray, mm_per_px: float, mouth: float, arm: float, corner: float, cell: float = 1.0
+) -> FloatArray:
     """The outline without narrow notches and thin arms.
 
     A check's mouth at a sawn end is a narrow notch; a rule over the edge is a

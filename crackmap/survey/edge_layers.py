@@ -8,7 +8,9 @@ to both sides of where the edge must lie, along some length of it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +44,17 @@ _STEP_GAIN = 12.0  # cost taken off for a full step across the edge
 _FULL_STEP = 1.5  # log light across one sample; stronger ones say no more
 
 
+class Painted(Protocol):
+    """End paint at some stations: its mean and spread in profile features."""
+
+    @property
+    def stations(self) -> BoolMask: ...
+    @property
+    def mean(self) -> FloatArray: ...
+    @property
+    def spread(self) -> FloatArray: ...
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Profiles:
     """Features (N, M, 4) along the band's normals and where they can be relied on (N, M)."""
@@ -55,15 +68,19 @@ def profiles_of(band: Band, light: FloatImage, usable: NDArray[np.uint8]) -> Pro
     """Shade, tints and roughness along the normals; `usable` is 255 where the slab or bench is in plain view."""
     colour = shade_and_tints(band.unroll(light))
     shade = colour[..., 0]
-    step = float(np.median(np.hypot(*np.diff(band.stations, axis=0).T))) * band.mm_per_px
-    wiggle = ring_mean(np.abs(shade - np.roll(shade, 1, axis=0)), max(1, round(_ROUGHNESS_MM / 2 / step)))
+    wiggle = ring_mean(
+        np.abs(shade - np.roll(shade, 1, axis=0)), max(1, round(_ROUGHNESS_MM / 2 / band.step_mm))
+    )
     rough = np.log(wiggle + _LEAST_ROUGHNESS)
     return Profiles(np.concatenate([colour, rough[..., None]], axis=-1), band.unroll(usable) > 200, band)
 
 
 def split_cost(
-    profiles: Profiles, wood_zone: tuple[float, float], bench_zone: tuple[float, float],
-    known_wood: Mixture | None, paint: list[tuple[BoolMask, FloatArray, FloatArray]],
+    profiles: Profiles,
+    wood_zone: tuple[float, float],
+    bench_zone: tuple[float, float],
+    known_wood: Mixture | None,
+    paint: Sequence[Painted] = (),
 ) -> FloatArray:
     """Cost of placing the show face's edge before each sample, shape (N, M + 1).
 
@@ -74,23 +91,25 @@ def split_cost(
         Offsets between which there is surely wood, surely bench. [mm]
     known_wood : Mixture or None
         The wood's colours learnt round the whole slab (sapwood among them).
-    paint : list of (stations, mean, spread)
-        End paint at those stations counts as wood.
+    paint : sequence
+        Each with `.stations`, `.mean` and `.spread`: end paint there counts as wood.
     """
     features = profiles.features
-    wood, wood_spread = _zone(profiles, wood_zone)
-    bench, bench_spread = _zone(profiles, bench_zone)
+    wood, wood_spread = zone_moments(profiles, wood_zone)
+    bench, bench_spread = zone_moments(profiles, bench_zone)
     as_wood = _log_density(features, wood, wood_spread)
     as_wood = _joined(as_wood, features, wood, wood_spread, _RELIT_WOOD)
     follows = wood * np.array([1.0, 0.0, 0.0, 1.0])
     as_wood = _joined(as_wood, features, follows, np.zeros_like(wood_spread), _SAPWOOD)
     if known_wood is not None:
         as_wood = np.logaddexp(as_wood, _known(features, known_wood, wood, wood_spread) + np.log(0.5))
-    for stations, mean, spread in paint:
-        painted = _log_density(features[stations], mean[None], spread[None])
-        as_wood[stations] = np.logaddexp(as_wood[stations], painted)
+    for end in paint:
+        painted = _log_density(features[end.stations], end.mean[None], end.spread[None])
+        as_wood[end.stations] = np.logaddexp(as_wood[end.stations], painted)
     in_shadow = _log_density(features, bench + _SHADOWED_BENCH[0], np.hypot(bench_spread, _SHADOWED_BENCH[1]))
-    as_bench = np.logaddexp(_log_density(features, bench, bench_spread), in_shadow + np.log(_SHADOWED_BENCH[2]))
+    as_bench = np.logaddexp(
+        _log_density(features, bench, bench_spread), in_shadow + np.log(_SHADOWED_BENCH[2])
+    )
     as_rim = _log_density(features, follows + _RIM[0], np.broadcast_to(_RIM[1], wood.shape))
     as_rim = np.logaddexp(as_rim, in_shadow + np.log(0.5))
     as_wood = np.logaddexp(as_wood, _UNKNOWN - 1.5)
@@ -106,14 +125,13 @@ def learn_wood(profiles: Profiles, edge: FloatArray, reach: tuple[float, float] 
     return fit_mixture((profiles.features[..., :3][inside] / YARDSTICK[:3]).astype(np.float32), 5)
 
 
-def _zone(profiles: Profiles, zone: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+def zone_moments(profiles: Profiles, zone: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
     """Mean and spread (N, 4) of a zone, averaged along the edge; where little is seen, of the whole ring."""
     offsets = profiles.band.offsets
     columns = (offsets >= zone[0]) & (offsets <= zone[1])
     values = profiles.features[:, columns]
     weight = profiles.usable[:, columns, None].astype(float)
-    step = float(np.median(np.hypot(*np.diff(profiles.band.stations, axis=0).T))) * profiles.band.mm_per_px
-    reach = max(1, round(_NEIGHBOURHOOD_MM / step))
+    reach = max(1, round(_NEIGHBOURHOOD_MM / profiles.band.step_mm))
     everywhere = max(weight.sum(), 1e-6)
     prior = 0.5  # samples a station that the whole ring speaks for
     count = ring_mean(weight.sum(axis=1), reach) + prior
@@ -129,17 +147,24 @@ def _log_density(features: FloatArray, mean: FloatArray, spread: FloatArray) -> 
     """Log of a product of Gaussians up to a constant, shape (N, M)."""
     total = np.zeros(features.shape[:2])
     for k in range(features.shape[-1]):
-        total -= 0.5 * ((features[..., k] - mean[:, k, None]) / spread[:, k, None]) ** 2 + np.log(spread[:, k, None])
+        total -= 0.5 * ((features[..., k] - mean[:, k, None]) / spread[:, k, None]) ** 2 + np.log(
+            spread[:, k, None]
+        )
     return total
 
 
 def _joined(
-    log: FloatArray, features: FloatArray, mean: FloatArray, spread: FloatArray,
+    log: FloatArray,
+    features: FloatArray,
+    mean: FloatArray,
+    spread: FloatArray,
     kind: tuple[FloatArray, FloatArray, float],
 ) -> FloatArray:
     """`log` joined by a variety of the material: moved, wider, of some weight."""
     moved, wider, weight = kind
-    return np.asarray(np.logaddexp(log, _log_density(features, mean + moved, np.hypot(spread, wider)) + np.log(weight)))
+    return np.asarray(
+        np.logaddexp(log, _log_density(features, mean + moved, np.hypot(spread, wider)) + np.log(weight))
+    )
 
 
 def _known(features: FloatArray, known: Mixture, wood: FloatArray, spread: FloatArray) -> FloatArray:

@@ -23,6 +23,7 @@ from crackmap.survey.light import FloatImage
 BoolMask = NDArray[np.bool_]
 
 _COMPONENTS = 5
+_LEAST_BENCH = 0.15  # of the border band: with less bench in view there is no edge to find
 _ROUNDS = 3
 _BORDER_BAND = 0.045  # of the picture's shorter side, taken for bench at first [-]
 # A shadow takes about 60 % of the light (ln 0.4 = -0.9), more or less; a slab
@@ -49,7 +50,7 @@ class RoughSlab:
 
 
 def rough_slab(features: FloatImage, seen: BoolMask, hidden: BoolMask, seeds: BoolMask) -> RoughSlab | None:
-    """The slab as one filled piece of cells, or None where nothing stands out.
+    """The slab as one filled piece of cells, or None where wood fills the view or nothing stands out.
 
     Parameters
     ----------
@@ -61,8 +62,11 @@ def rough_slab(features: FloatImage, seen: BoolMask, hidden: BoolMask, seeds: Bo
     inside = np.asarray(cv2.erode(seen.astype(np.uint8), np.ones((3, 3)), borderValue=0), bool)
     usable = inside & ~hidden
     depth = cv2.distanceTransform(np.pad(inside, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    bench_cells = usable & (depth < _BORDER_BAND * min(seen.shape))
     wood_cells = usable & seeds
+    border = usable & (depth < _BORDER_BAND * min(seen.shape))
+    bench_cells = border & ~_like(features, wood_cells, border)
+    if bench_cells.sum() < _LEAST_BENCH * border.sum():
+        return None
     stiffness = _stiffness(features)
     rough: RoughSlab | None = None
     for turn in range(_ROUNDS):
@@ -85,14 +89,28 @@ def rough_slab(features: FloatImage, seen: BoolMask, hidden: BoolMask, seeds: Bo
     return rough
 
 
-def _log_odds(features: FloatImage, wood: Mixture, bench: Mixture, wood_shade: float, first: bool) -> FloatImage:
+def _like(features: FloatImage, known: BoolMask, asked: BoolMask) -> BoolMask:
+    """Which of the `asked` cells look just like the `known` ones: the slab may reach the picture's border."""
+    out = np.zeros(known.shape, bool)
+    if known.sum() < 40:
+        return out
+    mixture = fit_mixture(features[known], 3)
+    usual = np.percentile(mixture.log_density(features[known]), 5)
+    out[asked] = mixture.log_density(features[asked]) > usual
+    return out
+
+
+def _log_odds(
+    features: FloatImage, wood: Mixture, bench: Mixture, wood_shade: float, first: bool
+) -> FloatImage:
     """Log odds of wood against bench for each cell. [-]"""
     darkness = (wood_shade - _DARK_STEP / YARDSTICK[0] - features[..., 0]) / (0.12 / YARDSTICK[0])
     dark = 1.0 / (1.0 + np.exp(-np.clip(darkness, -30, 30)))
     unknown_wood = (0.1 if first else 0.05) * (1.0 - dark) + 0.002
     unknown_bench = 0.02 + 0.6 * dark
-    as_wood = np.logaddexp(wood.log_density(features, _UNEVENLY_LIT), _UNKNOWN_LOG_DENSITY + np.log(unknown_wood))
-    as_bench = np.logaddexp(bench.log_density(features, _SHADOWED), _UNKNOWN_LOG_DENSITY + np.log(unknown_bench))
+    like_wood, like_bench = wood.log_density(features, _UNEVENLY_LIT), bench.log_density(features, _SHADOWED)
+    as_wood = np.logaddexp(like_wood, _UNKNOWN_LOG_DENSITY + np.log(unknown_wood))
+    as_bench = np.logaddexp(like_bench, _UNKNOWN_LOG_DENSITY + np.log(unknown_bench))
     return np.asarray(as_wood - as_bench, np.float32)
 
 
@@ -119,8 +137,8 @@ def _convex_cut(evidence: FloatImage, stiffness: FloatImage, rounds: int = 100) 
         divergence = px + py + evidence
         divergence[:, 1:] -= px[:, :-1]
         divergence[1:] -= py[:-1]
-        new = np.clip(u + step * divergence, 0.0, 1.0)
-        ahead = 2.0 * new - u
+        new = np.clip(u + step * divergence, 0, 1).astype(np.float32)
+        ahead = np.asarray(2.0 * new - u, np.float32)
         u = new
     return u
 
@@ -134,7 +152,9 @@ def _main_piece(mask: BoolMask, wood_cells: BoolMask) -> tuple[BoolMask, tuple[i
     votes[0] = 0
     areas = stats[1:, cv2.CC_STAT_AREA]
     best = int(np.argmax(votes)) if votes.any() else 1 + int(np.argmax(areas))
-    outlines, _ = cv2.findContours((labels == best).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outlines, _ = cv2.findContours(
+        (labels == best).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
     filled = np.zeros(mask.shape, np.uint8)
     cv2.drawContours(filled, outlines, -1, 1, cv2.FILLED)
     others = tuple(int(a) for k, a in enumerate(areas, start=1) if k != best)

@@ -42,7 +42,9 @@ class Face:
     warnings: tuple[str, ...]
 
 
-def measure_face(rectified: RectifiedPhoto, settings: SurveySettings, outline: FloatArray | None = None) -> Face:
+def measure_face(
+    rectified: RectifiedPhoto, settings: SurveySettings, outline: FloatArray | None = None
+) -> Face:
     """Edge and voids of the show face.
 
     Parameters

@@ -9,7 +9,7 @@ from crackmap.errors import SurveyError
 from crackmap.survey.candidates import SMOOTHING_PX, Candidates, candidates
 from crackmap.survey.found import FoundCrack
 from crackmap.survey.graph import Branch, degrees, merge_through
-from crackmap.survey.judge import fitted_judge
+from crackmap.survey.judge import crack_odds
 from crackmap.survey.judge_features import Pieces, pieces_of, rough_widths
 from crackmap.survey.link import linked
 from crackmap.survey.measure import measured
@@ -98,7 +98,7 @@ def _window(image: NDArray[np.uint8], wood: NDArray[np.bool_] | None) -> tuple[N
 
 def _cracks_among(found: Candidates, pieces: Pieces, least_confidence: float) -> list[Branch]:
     """The branches that are crack, cut, linked and without loose scraps."""
-    odds = fitted_judge().odds(pieces.features) - _logit(least_confidence)
+    odds = crack_odds(pieces.features) - _logit(least_confidence)
     stretches = crack_stretches(pieces, odds, len(found.paths))
     kept, _ = cut_branches(found.branches, [len(path) for path in found.paths], stretches)
     widths = [float(np.median(rough_widths(found.lines, branch.points))) for branch in kept]
@@ -121,7 +121,7 @@ def _confidences(found: Candidates, branches: list[Branch], deep: float) -> list
     """A second look at whole cracks: the mean log-odds of a crack's pieces as a confidence."""
     paths = [smoothed_path(branch.points, SMOOTHING_PX) for branch in branches]
     pieces = pieces_of(found.image, found.seen, found.lines, found.grain, paths, found.mm_per_px, deep)
-    odds = fitted_judge().odds(pieces.features)
+    odds = crack_odds(pieces.features)
     mean = np.bincount(pieces.line, odds, len(paths)) / np.bincount(pieces.line, minlength=len(paths))
     return [float(1 / (1 + np.exp(-value))) for value in mean]
 

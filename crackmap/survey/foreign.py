@@ -34,7 +34,12 @@ _RIM_MM = 3.0  # a thing's own shadow and soft edge
 
 
 def things_on_slab(
-    features: FloatImage, slab: BoolMask, hidden: BoolMask, wood: Mixture, grain: FloatArray, mm_per_cell: float
+    features: FloatImage,
+    slab: BoolMask,
+    hidden: BoolMask,
+    wood: Mixture,
+    grain: FloatArray,
+    mm_per_cell: float,
 ) -> BoolMask:
     """Where slender, straight-sided things lie on the slab, and on beyond its edge.
 
@@ -102,16 +107,28 @@ def _as_bar(cells: FloatArray, mm_per_cell: float) -> tuple[FloatArray, FloatArr
     return centre, directions[0], (end - begin) / 2, width / 2
 
 
-def _paint_bar(mask: NDArray[np.uint8], features: FloatImage, middle: FloatArray, axis: FloatArray,
-               half_length: float, half_width: float) -> None:
+def _paint_bar(
+    mask: NDArray[np.uint8],
+    features: FloatImage,
+    middle: FloatArray,
+    axis: FloatArray,
+    half_length: float,
+    half_width: float,
+) -> None:
     """Mark a bar, followed to both sides for as long as its own colours go on."""
     side = np.array([-axis[1], axis[0]])
     across = np.arange(-half_width + 1, half_width - 0.5) if half_width > 1.5 else np.zeros(1)
     limit = int(np.hypot(*mask.shape))
     run = np.arange(-limit, limit + 1)
     place = middle + run[:, None, None] * axis + across[None, :, None] * side
-    colours = cv2.remap(features[..., :3], place[..., 0].astype(np.float32), place[..., 1].astype(np.float32),
-                        cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(99, 99, 99))
+    colours = cv2.remap(
+        features[..., :3],
+        place[..., 0].astype(np.float32),
+        place[..., 1].astype(np.float32),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=(99, 99, 99),
+    )
     own = colours[np.abs(run) <= half_length * 0.9].reshape(-1, 3)
     centre = np.median(own, axis=0)
     spread = 1.5 * np.median(np.abs(own - centre), axis=0) + 0.5
@@ -123,8 +140,15 @@ def _paint_bar(mask: NDArray[np.uint8], features: FloatImage, middle: FloatArray
         while 0 < end < len(steady) - 1 and steady[end + sign]:
             end += sign
         ends.append(run[end])
-    corners = [middle + e * axis + w * side for e, w in
-               ((ends[0], -half_width), (ends[1], -half_width), (ends[1], half_width), (ends[0], half_width))]
+    corners = [
+        middle + e * axis + w * side
+        for e, w in (
+            (ends[0], -half_width),
+            (ends[1], -half_width),
+            (ends[1], half_width),
+            (ends[0], half_width),
+        )
+    ]
     cv2.fillPoly(mask, [np.round(corners).astype(np.int32)], 1)
 
 

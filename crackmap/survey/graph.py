@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from skimage.morphology import skeletonize
 
 FloatArray = NDArray[np.float64]
+RING = np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]], np.float32)  # counts a pixel's neighbours
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,18 +73,20 @@ def thin(mask: NDArray[np.uint8], strength: NDArray[np.uint8], high: int, smalle
 def branches_of(skeleton: NDArray[np.uint8]) -> list[Branch]:
     """The branches of a skeleton, by following its pixels from node to node."""
     padded = np.pad(skeleton, 1)
-    neighbours = cv2.filter2D(padded, cv2.CV_8U, np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]], np.uint8).astype(np.float32))
+    neighbours = cv2.filter2D(padded, cv2.CV_8U, RING)
     on = padded > 0
     meeting = (on & (neighbours > 2)).astype(np.uint8)
     _, clusters, _, centres = cv2.connectedComponentsWithStats(meeting, connectivity=8)
     width = padded.shape[1]
-    cluster_of = {int(k): int(clusters.flat[k]) for k in np.flatnonzero(meeting)}
-    left = set(np.flatnonzero(on & (meeting == 0)).tolist())
     steps = (-1, 1, -width, width, -width - 1, -width + 1, width - 1, width + 1)
-    walker = _Walker(left, cluster_of, centres - 1.0, width, steps)
-    ends = np.flatnonzero(on & (meeting == 0) & (neighbours <= 1)).tolist()
-    near_meeting = [k for k in sorted(left) if any(k + s in cluster_of for s in steps)]
-    branches = [walker.follow(k) for k in ends + near_meeting if k in left]
+    single = on & (meeting == 0)
+    left = set(np.flatnonzero(single).tolist())
+    near = np.flatnonzero(single & (cv2.dilate(meeting, np.ones((3, 3), np.uint8)) > 0)).tolist()
+    flat = clusters.ravel()
+    beside = {k: sorted({int(flat[k + s]) for s in steps} - {0}) for k in near}
+    walker = _Walker(left, beside, centres - 1.0, width, steps)
+    ends = np.flatnonzero(single & (neighbours <= 1)).tolist()
+    branches = [walker.follow(k) for k in ends + near if k in left]
     branches += [walker.follow(k) for k in sorted(left) if k in left]  # what is left are rings
     return [branch for branch in branches if len(branch.points) > 1]
 
@@ -94,12 +97,12 @@ class _Walker:
     def __init__(
         self,
         left: set[int],
-        cluster_of: dict[int, int],
+        beside: dict[int, list[int]],
         centres: FloatArray,
         width: int,
         steps: tuple[int, ...],
     ) -> None:
-        self.left, self.cluster_of, self.centres = left, cluster_of, centres
+        self.left, self.beside, self.centres = left, beside, centres
         self.width, self.steps = width, steps
         self.next_node = len(centres)
 
@@ -111,14 +114,18 @@ class _Walker:
         end = None
         here = first
         while True:
-            onward = next((here + s for s in self.steps if here + s in self.left), None)
+            onward = None
+            for step in self.steps:
+                if here + step in self.left:
+                    onward = here + step
+                    break
             if onward is None:
                 end = self._meeting_beside(here, start if len(pixels) < 3 else None)
                 break
             pixels.append(onward)
             self.left.discard(onward)
             here = onward
-            if self._meeting_beside(here) is not None and len(pixels) > 2:
+            if len(pixels) > 2 and here in self.beside:
                 end = self._meeting_beside(here)
                 break
         index = np.array(pixels)
@@ -126,9 +133,8 @@ class _Walker:
         return self._joined(points, start, end)
 
     def _meeting_beside(self, pixel: int, other_than: int | None = None) -> int | None:
-        for step in self.steps:
-            cluster = self.cluster_of.get(pixel + step)
-            if cluster is not None and cluster != other_than:
+        for cluster in self.beside.get(pixel, []):
+            if cluster != other_than:
                 return cluster
         return None
 

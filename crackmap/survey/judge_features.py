@@ -14,13 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.survey.grain_field import GrainField
-from crackmap.survey.profile import FloatArray, Path
+from crackmap.survey.profile import FloatArray, Path, profiles
 from crackmap.survey.ridge import CELL_PX, SCALES, STRENGTH_UNIT, LineMap
 from crackmap.survey.tone import WoodValue, sample, tone_at
 
 PIECE_PX = 20
-SIDE_SAMPLES = np.array([1.0, 1.4, 1.8, 2.2])  # beyond the lips, in half-widths (at least 1.5 px)
+SIDE_SAMPLES = np.array([0.4, 0.8, 1.2, 1.6])  # beyond the lips, in half-widths of at least 1.5 px
 CORE_SAMPLES = np.array([-0.5, -0.25, 0.0, 0.25, 0.5])  # in half-widths
+FAR_SAMPLES = np.array([3.0, 4.5, 6.0])  # px beyond the lips: does the wood differ from side to side?
+BORDER_REACH_MM = 12.0  # lines that keep this near to the border are looked at with suspicion
 FLANK_SAMPLES = np.array([0.6, 0.8])
 
 FEATURES = (
@@ -28,7 +30,8 @@ FEATURES = (
     "core_light", "core_share", "chroma_core", "chroma_sides", "red_blue", "red_green", "flank", "side_scatter",
     "log_width", "width_spread", "depth_spread", "turning", "to_grain", "coherence", "crowding", "line_length",
     "line_depth", "line_depth_high", "line_strength", "line_core_share", "line_width", "line_width_spread",
-    "line_straightness", "line_to_grain", "depth_rank", "border", "tone_level", "mm_per_px",
+    "line_straightness", "line_to_grain", "line_to_grain_high", "line_step", "line_wander", "depth_rank", "border",
+    "border_near", "border_along", "tone_level", "sharpness", "mm_per_px",
 )  # fmt: skip
 
 
@@ -85,10 +88,14 @@ def pieces_of(
     of_line = _line_features(point, paths)
     features = np.column_stack([own[name] for name in own] + [of_line[name][line] for name in of_line])
     deep = float(np.quantile(own["depth"], 0.9)) if deep is None else deep
-    border = _near_border(seen, paths)[line]
-    tone = np.add.reduceat(point["tone"], starts) / (last - first)
+    border = _ends_at_border(seen, paths)[line]
+    near, along = _beside_border(seen, every, mm_per_px)
+    size = last - first
+    near, along = np.add.reduceat(near, starts) / size, np.add.reduceat(along, starts) / size
+    tone = np.add.reduceat(point["tone"], starts) / size
+    picture = np.broadcast_to([_sharpness(seen), np.log(mm_per_px * 2)], (len(line), 2))
     features = np.column_stack(
-        [features, own["depth"] - deep, border, tone, np.full(len(line), np.log(mm_per_px * 2))]
+        [features, own["depth"] - deep, border, near, along, tone, picture]
     )
     return Pieces(features, line, first, last, deep)
 
@@ -99,10 +106,12 @@ def _point_features(
     width = np.clip(rough_widths(lines, path.points), 2.5, None)
     half = width / 2
     tone = np.maximum(tone_at(seen.tone, path.points[:, 0], path.points[:, 1]), 4.0)
-    core = _at(image, path, half[:, None] * CORE_SAMPLES)
-    reach = np.maximum(half, 1.5)[:, None] * 0.0 + half[:, None] + np.maximum(half, 1.5)[:, None] * (SIDE_SAMPLES - 0.6)
-    left, right = _at(image, path, -reach), _at(image, path, reach)
-    flank = 0.5 * (_at(image, path, half[:, None] * FLANK_SAMPLES) + _at(image, path, -half[:, None] * FLANK_SAMPLES))
+    core = profiles(image, path, half[:, None] * CORE_SAMPLES)
+    reach = half[:, None] + np.maximum(half, 1.5)[:, None] * SIDE_SAMPLES
+    left, right = profiles(image, path, -reach), profiles(image, path, reach)
+    flank = 0.5 * (profiles(image, path, half[:, None] * FLANK_SAMPLES) + profiles(image, path, -half[:, None] * FLANK_SAMPLES))
+    beyond = half[:, None] + FAR_SAMPLES
+    far_left, far_right = (profiles(seen.value, path, sign * beyond).mean(1) for sign in (-1.0, 1.0))
     core_value = np.sort(core.max(2), axis=1)[:, :3].mean(1)
     left_value, right_value = left.max(2).mean(1), right.max(2).mean(1)
     sides = 0.5 * (left + right).mean(1)
@@ -128,16 +137,12 @@ def _point_features(
         "width": np.log(width),
         "tangent": tangent,
         "to_grain": np.abs(np.sin(tangent - angle)),
+        "from_grain": np.sin(2 * (tangent - angle)) * 0.5,
+        "step": (far_left - far_right) / np.maximum(far_left + far_right, 8.0),
         "coherence": coherence,
         "crowding": _crowding(lines, path.points),
         "tone": np.sqrt(tone / 255.0),
     }
-
-
-def _at(image: NDArray[np.uint8], path: Path, offsets: FloatArray) -> FloatArray:
-    """Colours at `offsets` (N, M) along the normals, shape (N, M, 3)."""
-    at = path.points[:, None, :] + path.normals[:, None, :] * offsets[:, :, None]
-    return np.asarray(sample(image, at[..., 0], at[..., 1]), np.float64)
 
 
 def _chroma(colour: FloatArray) -> FloatArray:
@@ -230,13 +235,15 @@ def _line_features(point: dict[str, FloatArray], paths: list[Path]) -> dict[str,
             (
                 np.log(len(path)), depth.mean(), np.quantile(depth, 0.9), point["strength"][own].mean(), share.mean(),
                 point["width"][own].mean(), point["width"][own].std(), chord / len(path), point["to_grain"][own].mean(),
+                np.quantile(point["to_grain"][own], 0.9), abs(point["step"][own].mean()), point["from_grain"][own].std(),
             )  # fmt: skip
         )
     names = ("length", "depth", "depth_high", "strength", "core_share", "width", "width_spread", "straight", "to_grain")
+    names += ("to_grain_high", "step", "wander")
     return dict(zip(names, np.array(rows).T, strict=True))
 
 
-def _near_border(seen: WoodValue, paths: list[Path]) -> FloatArray:
+def _ends_at_border(seen: WoodValue, paths: list[Path]) -> FloatArray:
     """1 for a line with an end at the border of the wood, 0 for others."""
     height, width = seen.wood.shape
     near = []
@@ -249,3 +256,28 @@ def _near_border(seen: WoodValue, paths: list[Path]) -> FloatArray:
             touches |= (not inside) or x < 6 or y < 6 or x > width - 7 or y > height - 7
         near.append(float(touches))
     return np.array(near)
+
+
+def _beside_border(seen: WoodValue, path: Path, mm_per_px: float) -> tuple[FloatArray, FloatArray]:
+    """How near each point is to the wood's border (1 on it, 0 far) and how much along it the line runs."""
+    step = 4
+    small = seen.wood[::step, ::step].astype(np.uint8)
+    framed = np.pad(small, 1)  # the picture's own border counts
+    distance = cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1] * step
+    dx = cv2.GaussianBlur(cv2.Sobel(distance, cv2.CV_32F, 1, 0, scale=1 / 8 / step), (0, 0), 2)
+    dy = cv2.GaussianBlur(cv2.Sobel(distance, cv2.CV_32F, 0, 1, scale=1 / 8 / step), (0, 0), 2)
+    columns, rows = (path.points[:, k : k + 1].astype(np.float32) / step for k in (0, 1))
+    away, slope_x, slope_y = (sample(m, columns, rows).ravel().astype(float) for m in (distance, dx, dy))
+    near = np.clip(1 - away * mm_per_px / BORDER_REACH_MM, 0, 1)
+    across = np.abs(slope_x * path.normals[:, 0] + slope_y * path.normals[:, 1])
+    return near, near * np.clip(across, 0, 1)
+
+
+def _sharpness(seen: WoodValue) -> float:
+    """Log of fine over coarse unevenness of the picture: low where it is out of focus."""
+    rows = seen.value[:: max(seen.value.shape[0] // 400, 1)].astype(np.float32)
+    fine = np.abs(np.diff(rows, axis=1)).mean()
+    coarse = np.abs(rows[:, 4:] - rows[:, :-4]).mean()
+    columns = seen.value[:, :: max(seen.value.shape[1] // 400, 1)].astype(np.float32)
+    fine = max(fine / max(coarse, 0.1), np.abs(np.diff(columns, axis=0)).mean() / max(np.abs(columns[4:] - columns[:-4]).mean(), 0.1))
+    return float(np.log(max(fine, 0.05)))

@@ -41,8 +41,9 @@ def make_scene(rng: Rng, size: int = 512, cracks: bool = True) -> Scene:
     _border(rng, light, wood, mm_per_px)
     lines: list[tuple[NDArray[np.float64], NDArray[np.float64]]] = []
     if cracks:
+        angle = _grain_angle(grain)
         for _ in range(rng.integers(1, 7)):
-            _crack(rng, light, wood, grain, mm_per_px, lines)
+            _crack(rng, light, wood, angle, mm_per_px, lines)
     light *= _illumination(rng, size)[..., None]
     if rng.random() < 0.2:
         light += _highlight(rng, size)[..., None]
@@ -129,7 +130,7 @@ def _mistakables(rng: Rng, light: FloatImage, grain: FloatImage, mm: float) -> N
         _streak(rng, light, grain, mm)
     for _ in range(rng.poisson(0.7)):
         _knot(rng, light, mm)
-    if rng.random() < 0.2:
+    if rng.random() < 0.3:
         _zone_lines(rng, light, mm)
     for _ in range(rng.poisson(0.8)):
         _drawn_line(rng, light, mm)
@@ -196,10 +197,10 @@ def _zone_lines(rng: Rng, light: FloatImage, mm: float) -> None:
     fade = np.clip(0.5 + noise_field(rng, size, 60 / mm, 60 / mm), 0, 1)
     for level in rng.uniform(-1, 1, rng.integers(1, 4)):
         distance = np.abs(field - level) / np.maximum(slope, 1e-4) * mm
-        line = np.exp(-((distance / (rng.uniform(0.2, 0.8) * (0.4 + 0.6 * fade))) ** 2)) * fade
-        light *= (1 - rng.uniform(0.4, 0.95) * line)[..., None]
+        line = np.exp(-((distance / (rng.uniform(0.2, 1.1) * (0.4 + 0.6 * fade))) ** 2)) * fade
+        light *= (1 - rng.uniform(0.4, 0.97) * line)[..., None]
         inside = 1 / (1 + np.exp(-(field - level) / 0.03))
-        light *= 1 - inside[..., None] * rng.uniform(-0.05, 0.25, 3)
+        light *= 1 - inside[..., None] * rng.uniform(-0.1, 0.35) * rng.uniform(0.7, 1.3, 3)
 
 
 def _drawn_line(rng: Rng, light: FloatImage, mm: float) -> None:
@@ -282,8 +283,24 @@ def _border(rng: Rng, light: FloatImage, wood: NDArray[np.bool_], mm: float) -> 
         turned = np.rot90(light, side)
         turned[paint] = turned[paint] * 0.3 + np.array([0.08, 0.14, 0.25]) * rng.uniform(0.4, 1.6) * 0.7
         turned *= (1 - rim)[..., None]
+        if side % 2 and rng.random() < 0.7:
+            _bark_lines(rng, turned, depth, mm)
         turned += (bench - turned) * outside[..., None]
         np.rot90(wood, side)[off < 0] = False
+
+
+def _bark_lines(rng: Rng, light: FloatImage, depth: NDArray[np.float64], mm: float) -> None:
+    """Dark lines that keep beside a live edge: inner bark, a loose cambium, a step of wane."""
+    size = light.shape[1]
+    for _ in range(rng.integers(1, 4)):
+        inside = np.exp(rng.uniform(np.log(0.5), np.log(12))) / mm
+        wander = rng.uniform(0.1, 1.2) / mm * noise_field(rng, size, 15 / mm, 15 / mm)[0]
+        half = np.exp(rng.uniform(np.log(0.15), np.log(1.5))) / mm
+        fade = np.clip(0.6 + noise_field(rng, size, 40 / mm, 40 / mm)[1], 0, 1)
+        line = np.exp(-(((depth - inside - wander) / half) ** 2)) * fade
+        light *= (1 - rng.uniform(0.3, 0.95) * line)[..., None]
+        beyond = 1 / (1 + np.exp(np.clip((depth - inside - wander) / 0.6, -30, 30)))
+        light *= 1 - rng.uniform(0, 0.5) * beyond[..., None] * rng.uniform(0.6, 1.0, 3)
 
 
 # -- cracks --------------------------------------------------------------------
@@ -316,7 +333,7 @@ def _crack(
     rng: Rng,
     light: FloatImage,
     wood: NDArray[np.bool_],
-    grain: FloatImage,
+    angle: FloatImage,
     mm: float,
     lines: list[tuple[NDArray[np.float64], NDArray[np.float64]]],
 ) -> None:
@@ -329,7 +346,7 @@ def _crack(
         outside = ~wood[int(np.clip(start[1], 0, size - 1))]
         if outside.any() and heading == 0.0:
             start[0] = np.argmax(~outside) - 3.0
-    points = _crack_path(rng, grain, start, heading, rng.uniform(15, 260) / mm, mm)
+    points = _crack_path(rng, angle, start, heading, rng.uniform(15, 260) / mm, mm)
     widest = np.exp(rng.uniform(np.log(0.5), np.log(min(30, 14 / mm))))
     if rng.random() < 0.35:
         widest = rng.uniform(0.5, 2.5)
@@ -338,25 +355,30 @@ def _crack(
     lines.append((points, widths))
     if rng.random() < 0.3 and len(points) > 60:
         root = int(rng.integers(10, len(points) - 30))
-        twig = _crack_path(rng, grain, points[root], heading + rng.normal(0, 0.25), rng.uniform(10, 60) / mm, mm)
+        twig = _crack_path(rng, angle, points[root], heading + rng.normal(0, 0.25), rng.uniform(10, 60) / mm, mm)
         narrow = _crack_widths(rng, len(twig), widths[root] * rng.uniform(0.3, 0.9), taper_start=False)
         _draw_crack(rng, light, twig, narrow, mm)
         lines.append((twig, narrow))
 
 
-def _crack_path(
-    rng: Rng, grain: FloatImage, start: NDArray[np.float64], heading: float, length: float, mm: float
-) -> NDArray[np.float64]:
-    """Steps of a pixel along the grain, wandering and kinked, stopping at the picture's border."""
-    size = grain.shape[0]
+def _grain_angle(grain: FloatImage) -> FloatImage:
+    """Direction along the grain at each pixel, from x towards y. [rad]"""
     gx = cv2.GaussianBlur(cv2.Sobel(grain, cv2.CV_32F, 1, 0), (0, 0), 6)
     gy = cv2.GaussianBlur(cv2.Sobel(grain, cv2.CV_32F, 0, 1), (0, 0), 6)
+    return np.asarray(np.arctan2(-gx, gy), np.float32)
+
+
+def _crack_path(
+    rng: Rng, grain_angle: FloatImage, start: NDArray[np.float64], heading: float, length: float, mm: float
+) -> NDArray[np.float64]:
+    """Steps of a pixel along the grain, wandering and kinked, stopping at the picture's border."""
+    size = grain_angle.shape[0]
     astray = rng.normal(0, 0.12) if rng.random() < 0.9 else rng.uniform(-1.2, 1.2)
     wander, kink = rng.uniform(0.0, 0.03), rng.uniform(0.0, 0.2)
     here, turn, points = start.astype(float), 0.0, []
     for _ in range(int(length)):
         column, row = np.clip(here.astype(int), 0, size - 1)
-        along = np.arctan2(-gx[row, column], gy[row, column])
+        along = float(grain_angle[row, column])
         if np.cos(along - heading) < 0:
             along += np.pi
         turn = 0.985 * turn + rng.normal(0, wander)
@@ -389,24 +411,54 @@ def _draw_crack(
     """The gap with its floor, one wall perhaps lit, dust or filler in stretches, a stained margin."""
     size = light.shape[0]
     cover = _stroke(size, points, widths)
-    around = cv2.GaussianBlur(light, (0, 0), 8)
+    around = cv2.GaussianBlur(cv2.resize(light, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), (0, 0), 2)
+    around = cv2.resize(around, (size, size))
+    _stain_margin(rng, light, points, widths, mm)
     floor = around * np.exp(rng.uniform(np.log(0.01), np.log(0.35)))
     if rng.random() < 0.15:  # shallow: the floor is nearly as bright as the wood
         floor = around * rng.uniform(0.3, 0.65)
-    if rng.random() < 0.4:  # the wall on one side catches the light
-        side = _stroke(size, points + [0, rng.choice([-1, 1]) * 0.3 * float(widths.mean() + 0.5)], widths * rng.uniform(0.2, 0.5))
-        floor = floor + side[..., None] * around * rng.uniform(0.1, 0.7)
+    floor = _walls(rng, floor, around, points, widths)
     if rng.random() < 0.3:  # dust, filler or the bench seen through, in stretches
         where = cv2.GaussianBlur(rng.standard_normal((len(points), 1)), (1, 121), sigmaX=0.01, sigmaY=15).ravel()
         filled = widths * (where > np.quantile(where, rng.uniform(0.3, 0.95)))
         fill = _stroke(size, points, filled * rng.uniform(0.5, 1.0))
         speckle = 1 + 0.3 * noise_field(rng, size, 1.5, 1.5)
-        dust = (around * rng.uniform(0.3, 1.3) if rng.random() < 0.6 else rng.uniform(0.05, 0.5) * np.array([1, 0.85, 0.65])) * speckle[..., None]
-        floor = floor + fill[..., None] * (dust - floor)
-    if rng.random() < 0.4:  # a dark or pale margin: stain, a rounded or torn lip
-        halo = cv2.GaussianBlur(cover, (0, 0), rng.uniform(1, 5) / max(mm, 0.4))
-        light *= (1 - rng.uniform(-0.15, 0.5) * np.minimum(halo, 1))[..., None]
+        wood_dust = rng.random() < 0.6
+        dust = around * rng.uniform(0.3, 1.3) if wood_dust else rng.uniform(0.05, 0.5) * np.array([1, 0.85, 0.65])
+        floor = floor + fill[..., None] * (dust * speckle[..., None] - floor)
     light += (np.maximum(floor, 0.0005) - light) * cover[..., None]
+
+
+def _walls(
+    rng: Rng, floor: FloatImage, around: FloatImage, points: NDArray[np.float64], widths: NDArray[np.float64]
+) -> FloatImage:
+    """Walls that lean: bright at the lips, darker inward, on both sides or more on one."""
+    if rng.random() < 0.3:
+        return floor
+    size = floor.shape[0]
+    steep, lean = np.exp(rng.uniform(np.log(1.5), np.log(20))), rng.uniform(-0.4, 0.4)
+    tangent = np.gradient(points, axis=0)
+    normal = np.stack([-tangent[:, 1], tangent[:, 0]], 1)
+    lit = around * rng.uniform(0.5, 1.0)
+    for depth in (0.12, 0.3, 0.5):  # from the lips inward, as a share of the half-width
+        inner = _stroke(size, points + normal * (lean * depth * widths / 2)[:, None], widths * (1 - depth))
+        deeper = around / np.sqrt(1 + (steep * depth) ** 2) if depth < 0.5 else floor
+        lit = lit + inner[..., None] * (np.maximum(deeper, floor) - lit)
+    return np.asarray(lit, np.float32)
+
+
+def _stain_margin(
+    rng: Rng, light: FloatImage, points: NDArray[np.float64], widths: NDArray[np.float64], mm: float
+) -> None:
+    """A dark or pale margin, in places: stain drawn in, a rounded or torn lip."""
+    if rng.random() < 0.4:
+        return
+    where = cv2.GaussianBlur(rng.standard_normal((len(points), 1)), (1, 81), sigmaX=0.01, sigmaY=10).ravel()
+    where = np.clip(0.5 + where / max(where.std(), 1e-6) * rng.uniform(0, 1), 0, 1)
+    reach = rng.uniform(0.5, 4) / max(mm, 0.4)
+    spread = cv2.GaussianBlur(_stroke(light.shape[0], points, np.maximum(widths, 1.0) * where + reach * where), (0, 0), reach)
+    tint = np.array([1.0, rng.uniform(0.8, 1.1), rng.uniform(0.6, 1.1)])
+    light *= 1 - rng.uniform(-0.15, 0.6) * np.minimum(spread, 1)[..., None] * tint
 
 
 # -- light and camera -----------------------------------------------------------
@@ -434,6 +486,8 @@ def _highlight(rng: Rng, size: int) -> FloatImage:
 def _camera(rng: Rng, light: FloatImage) -> NDArray[np.uint8]:
     """Lens, sensor, tone curve, sharpening and JPEG."""
     blur = np.exp(rng.uniform(np.log(0.45), np.log(1.8)))
+    if rng.random() < 0.2:  # out of focus, or enlarged from fewer pixels
+        blur = rng.uniform(1.8, 4.0)
     light = cv2.GaussianBlur(light, (0, 0), blur)
     gain = rng.uniform(0.55, 1.05) / max(float(np.quantile(light.max(2), 0.95)), 0.05)
     if rng.random() < 0.5:  # a dark wood on a pale bench is not always exposed for itself

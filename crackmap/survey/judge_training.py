@@ -1,6 +1,6 @@
 """Fit the judge on made pictures and write its model file.
 
-    python -m crackmap.survey.judge_training [--scenes 1000] [--workers 2] [--keep rows.npz]
+    python -m crackmap.survey.judge_training [--scenes 1000] [--workers 2] [--keep ROWS.npz | --rows ROWS.npz]
 
 No photograph takes part.
 """
@@ -17,13 +17,15 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from crackmap.survey.candidates import candidates
-from crackmap.survey.judge import MODEL_FILE, Judge, forward
+from crackmap.survey.judge import MODEL_FILE
+from crackmap.survey.judge_features import FEATURES
 from crackmap.survey.judge_scenes import Scene, make_scene
+from crackmap.survey.network import CLIP, FloatArray, Network, fit_layers, forward
 
-FloatArray = NDArray[np.float64]
 NARROWEST_PX = 0.35  # narrower stretches of a made crack are neither crack nor not
 HIDDEN = (28, 12)
 NETWORKS = 4
+EPOCHS = 25
 
 
 def labelled_pieces(seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -56,67 +58,29 @@ def _covered(scene: Scene, paths: list, pieces) -> tuple[FloatArray, FloatArray]
     return share, doubt
 
 
-def fit(features: FloatArray, labels: FloatArray, pictures: FloatArray, seed: int = 0) -> Judge:
-    """Fit by log loss with Adam; each network stops at its best on pictures left out for it."""
+def fit(features: FloatArray, labels: FloatArray, pictures: FloatArray, seed: int = 0) -> Network:
+    """Fit by log loss; each network goes without its own quarter of the pictures, and is tried on it."""
     middle = np.median(features, axis=0)
     spread = np.maximum(np.std(features, axis=0), 1e-3)
-    scaled = np.clip((features - middle) / spread, -4, 4)
-    networks = []
+    scaled = np.clip((features - middle) / spread, -CLIP, CLIP).astype(np.float32)
+    sizes = (features.shape[1], *HIDDEN, 1)
+    members = []
     for number in range(NETWORKS):
-        left_out = pictures % NETWORKS == number
-        networks.append(_network(scaled, labels, left_out, np.random.default_rng(seed + number)))
-    return Judge(middle, spread, tuple(networks))
+        out = pictures % NETWORKS == number
+        rng = np.random.default_rng(seed + number)
+        layers = fit_layers(scaled[~out], labels[~out, None].astype(np.float32), sizes, _log_loss_slope, rng, EPOCHS)
+        members.append(layers)
+        print(f"left-out log loss {log_loss(forward(layers, scaled[out])[-1][:, 0], labels[out]):.4f}", flush=True)
+    return Network(FEATURES, middle, spread, tuple(members))
 
 
-def _network(
-    rows: FloatArray, labels: FloatArray, left_out: NDArray[np.bool_], rng: np.random.Generator
-) -> tuple[tuple[FloatArray, FloatArray], ...]:
-    sizes = (rows.shape[1], *HIDDEN, 1)
-    layers = [(rng.normal(0, 1 / np.sqrt(a), (a, b)), np.zeros(b)) for a, b in zip(sizes[:-1], sizes[1:], strict=True)]
-    moments = [[np.zeros_like(x) for x in layer] + [np.zeros_like(x) for x in layer] for layer in layers]
-    train = np.flatnonzero(~left_out)
-    best, best_loss, step = tuple(layers), np.inf, 0
-    epochs = 40
-    for epoch in range(epochs):
-        rate = 3e-3 * 0.5 * (1 + np.cos(np.pi * epoch / epochs)) + 1e-5
-        for batch in np.array_split(rng.permutation(train), max(len(train) // 256, 1)):
-            step += 1
-            _adam(layers, moments, _gradients(layers, rows[batch], labels[batch]), rate, step)
-        loss = log_loss(forward(tuple(layers), rows[left_out])[-1][:, 0], labels[left_out])
-        if loss < best_loss:
-            best, best_loss = tuple((w.copy(), b.copy()) for w, b in layers), loss
-    print(f"left-out log loss {best_loss:.4f}", flush=True)
-    return best
+def _log_loss_slope(odds: FloatArray, labels: FloatArray) -> FloatArray:
+    return np.asarray(1 / (1 + np.exp(-np.clip(odds, -30, 30))) - labels)
 
 
 def log_loss(odds: FloatArray, labels: FloatArray) -> float:
     """Mean log loss of log-odds."""
     return float(np.mean(np.logaddexp(0, odds) - labels * odds))
-
-
-def _gradients(layers: list, rows: FloatArray, labels: FloatArray) -> list:  # type: ignore[type-arg]
-    outputs = forward(tuple(layers), rows)
-    odds = outputs[-1][:, 0]
-    back = ((1 / (1 + np.exp(-np.clip(odds, -30, 30))) - labels) / len(rows))[:, None]
-    gradients = []
-    for number in range(len(layers) - 1, -1, -1):
-        weights, _ = layers[number]
-        gradients.append((outputs[number].T @ back + 1e-5 * weights, back.sum(0)))
-        if number:
-            back = (back @ weights.T) * (1 - outputs[number] ** 2)
-    return gradients[::-1]
-
-
-def _adam(layers: list, moments: list, gradients: list, rate: float, step: int) -> None:  # type: ignore[type-arg]
-    """One step of Adam (Kingma and Ba, 2015, algorithm 1), in place."""
-    for layer, moment, gradient in zip(layers, moments, gradients, strict=True):
-        for k in (0, 1):
-            moment[k] *= 0.9
-            moment[k] += 0.1 * gradient[k]
-            moment[k + 2] *= 0.999
-            moment[k + 2] += 0.001 * gradient[k] ** 2
-            first, second = moment[k] / (1 - 0.9**step), moment[k + 2] / (1 - 0.999**step)
-            layer[k][...] -= rate * first / (np.sqrt(second) + 1e-8)
 
 
 def reliability(odds: FloatArray, labels: FloatArray) -> list[tuple[float, float, int]]:
@@ -130,22 +94,31 @@ def reliability(odds: FloatArray, labels: FloatArray) -> list[tuple[float, float
     return rows
 
 
+def _made_rows(scenes: int, workers: int) -> list[FloatArray]:
+    with ProcessPoolExecutor(workers) as pool:
+        parts = [part for part in pool.map(labelled_pieces, range(scenes), chunksize=4) if len(part[1])]
+    return [np.concatenate(columns) for columns in zip(*parts, strict=True)]
+
+
 def main() -> None:
     """Make the rows, fit, print how it does on pictures left out, and write the model."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--scenes", type=int, default=1000)
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--keep", type=Path)
+    parser.add_argument("--keep", type=Path, help="also write the rows to this file")
+    parser.add_argument("--rows", type=Path, help="fit on rows kept earlier")
     chosen = parser.parse_args()
-    with ProcessPoolExecutor(chosen.workers) as pool:
-        parts = [part for part in pool.map(labelled_pieces, range(chosen.scenes), chunksize=4) if len(part[1])]
-    features, labels, pictures = (np.concatenate(columns) for columns in zip(*parts, strict=True))
+    if chosen.rows:
+        stored = np.load(chosen.rows)
+        features, labels, pictures = stored["features"], stored["labels"], stored["pictures"]
+    else:
+        features, labels, pictures = _made_rows(chosen.scenes, chosen.workers)
     if chosen.keep:
         np.savez_compressed(chosen.keep, features=features, labels=labels, pictures=pictures)
     print(f"{len(labels)} pieces, {labels.mean():.3f} of them crack")
-    tested = pictures >= 0.9 * chosen.scenes
+    tested = pictures >= 0.9 * pictures.max()
     judge = fit(features[~tested], labels[~tested], pictures[~tested])
-    odds = judge.odds(features[tested])
+    odds = judge.outputs(features[tested])[:, 0]
     print(f"test log loss {log_loss(odds, labels[tested]):.4f}")
     for confidence, share, count in reliability(odds, labels[tested]):
         print(f"confidence {confidence:.2f}: {share:.2f} are cracks ({count})")

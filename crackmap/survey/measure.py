@@ -11,12 +11,11 @@ from crackmap.survey.judge_features import rough_widths
 from crackmap.survey.profile import Path, normals_of, resampled, smooth_along, smoothed_path
 from crackmap.survey.ridge import LineMap
 from crackmap.survey.tone import WoodValue
-from crackmap.survey.width import Widths, dark_floor, measure_widths
+from crackmap.survey.width import Widths, measure_widths
 
 FloatArray = NDArray[np.float64]
 ROUGHNESS_PX = 2.0  # smoothing of a branch's own points
 BORDER_PX = 7.0  # an end this near the wood's border reaches it, if it points there
-WIDTH_SMOOTHING_PX = 1.5
 
 
 def measured(
@@ -24,17 +23,23 @@ def measured(
 ) -> list[FoundCrack]:
     """Cracks of `branches`, each with its confidence; ends at one node are one point."""
     paths = [smoothed_path(_to_border(seen.wood, branch).points, ROUGHNESS_PX) for branch in branches]
-    roughs = [smooth_along(rough_widths(lines, path.points), 3.0) for path in paths]
-    floor = dark_floor(seen.value, paths, roughs)
-    first = [measure_widths(seen.value, path, rough, floor) for path, rough in zip(paths, roughs, strict=True)]
+    first = [_widths(seen, path, 1.2 * smooth_along(rough_widths(lines, path.points), 3.0)) for path in paths]
     centred = _shared_ends(branches, [_centred(path, width) for path, width in zip(paths, first, strict=True)])
     cracks = []
     for path, width, confidence in zip(centred, first, confidences, strict=True):
-        rough = np.interp(np.linspace(0, 1, len(path)), np.linspace(0, 1, len(width.width)), width.width)
-        final = measure_widths(seen.value, path, np.maximum(smooth_along(rough, 2.0), 1.5), floor)
-        smooth = smooth_along(final.width, WIDTH_SMOOTHING_PX)
-        cracks.append(FoundCrack(path.points, smooth, final.sigma, confidence))
+        final = measure_widths(seen.value, path, _carried_over(width.width, len(path)))
+        cracks.append(FoundCrack(path.points, final.width, final.sigma, confidence))
     return cracks
+
+
+def _widths(seen: WoodValue, path: Path, rough: FloatArray) -> Widths:
+    """Widths from a guess that may be far off: measured twice."""
+    return measure_widths(seen.value, path, measure_widths(seen.value, path, rough).width)
+
+
+def _carried_over(width: FloatArray, count: int) -> FloatArray:
+    """`width` at `count` points of nearly the same path."""
+    return np.interp(np.linspace(0, 1, count), np.linspace(0, 1, len(width)), width)
 
 
 def _centred(path: Path, width: Widths) -> Path:

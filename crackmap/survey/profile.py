@@ -72,8 +72,8 @@ def normals_of(points: FloatArray, reach: int = 2) -> FloatArray:
 
 
 def profiles(picture: NDArray, path: Path, offsets: FloatArray) -> NDArray[np.float32]:  # type: ignore[type-arg]
-    """Values of `picture` at `offsets` along each normal, shape (N, M) or (N, M, channels)."""
-    at = path.points[:, None, :] + path.normals[:, None, :] * offsets[None, :, None]
+    """Values of `picture` at `offsets`, (M,) or (N, M), along each normal: shape (N, M) or (N, M, channels)."""
+    at = path.points[:, None, :] + path.normals[:, None, :] * np.atleast_2d(offsets)[:, :, None]
     return np.asarray(sample(picture, at[..., 0], at[..., 1]), np.float32)
 
 

@@ -43,7 +43,9 @@ def survey(rectified: RectifiedPhoto, settings: SurveySettings, edits: Edits | N
     image, mapping = rectified.pixels, rectified.mapping
     face = measure_face(rectified, settings, edits.outline)
     found = find_cracks(image, face.mm_per_px, face.wood, settings.least_confidence)
-    cracks = _without_refused([_crack_mm(f, mapping) for f in found], edits.refused_cracks, settings.edit_reach)
+    cracks = _without_refused(
+        [_crack_mm(f, mapping) for f in found], edits.refused_cracks, settings.edit_reach
+    )
     for points in edits.drawn_cracks:
         drawn = trace(image, face.mm_per_px, mapping.to_pixels(points), face.wood)
         cracks.append(_crack_mm(drawn, mapping, drawn=True))
@@ -51,8 +53,16 @@ def survey(rectified: RectifiedPhoto, settings: SurveySettings, edits: Edits | N
     grain = overall_grain_deg(image, face.mm_per_px, face.wood)
     voids = tuple(Void(f"V{k}", ring) for k, ring in enumerate(face.voids, start=1))
     return Survey(
-        rectified.photo, rectified.photo_mapping, rectified.scale, rectified.datum, rectified.references,
-        face.outline, voids, named, grain, face.warnings + _crack_warnings(named, grain),
+        rectified.photo,
+        rectified.photo_mapping,
+        rectified.scale,
+        rectified.datum,
+        rectified.references,
+        face.outline,
+        voids,
+        named,
+        grain,
+        face.warnings + _crack_warnings(named, grain),
     )
 
 
@@ -61,8 +71,13 @@ def _crack_mm(found: FoundCrack, mapping: Mapping, *, drawn: bool = False) -> Cr
     centreline = mapping.to_slab(found.centreline)
     local = mapping.mm_per_px_at(centreline)
     return Crack(
-        "", frozen_array(centreline, 2), frozen_array(found.width * local), ("tip", "tip"),
-        float(found.confidence), frozen_array(found.width_sigma * local), drawn,
+        "",
+        frozen_array(centreline, 2),
+        frozen_array(found.width * local),
+        ("tip", "tip"),
+        float(found.confidence),
+        frozen_array(found.width_sigma * local),
+        drawn,
     )
 
 
@@ -87,4 +102,6 @@ def _crack_warnings(cracks: tuple[Crack, ...], grain_deg: float) -> tuple[str, .
     if not across:
         return ()
     names, runs = ", ".join(across), "runs" if len(across) == 1 else "run"
-    return (f"{names} {runs} across the grain: a break rather than a drying check; look at it before keying.",)
+    return (
+        f"{names} {runs} across the grain: a break rather than a drying check; look at it before keying.",
+    )

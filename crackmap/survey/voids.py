@@ -1,27 +1,67 @@
-"""Openings in the show face: knot holes, bark pockets, rot."""
+"""Openings in the show face: knot holes, bark pockets, rot.
+
+Three steps. What differs from the wood round it stands out by its distance
+from the local mean in the wood's own spread (the anomaly detector of Reed & Yu,
+IEEE Trans. ASSP 38, 1990). Each such blob is cut out exactly by graph cut
+(Rother, Kolmogorov & Blake, ACM Trans. Graph. 23, 2004). Then it is judged: a
+hole is deep (nearly no light comes back from its darkest part) or broken
+(shadow beside lit crumbs, or the bench seen through); a sound knot, a stain or
+a mineral streak is evenly brown or grey.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from crackmap.survey.light import linear_light
+from crackmap.survey.light import FloatImage, linear_light, shade_and_tints
 
 BoolMask = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 
-_LEAST_AREA_MM2 = 60.0
-_DEEP = 0.16  # of the wood's light round about, in the brightest channel: no sound wood is as dark
-_LEAST_HALF_WIDTH_MM = 2.0  # narrower is a crack's business
+_CELL_MM = 1.2
+_NEIGHBOURHOOD_MM = 60.0  # over which the wood's local mean is taken
+_SMOOTH_MM = 1.5
+_ROUGH_MM = 2.0
+_LEAST_ROUGH = 0.02  # log light
+_LEAST_SPREAD = np.array([0.05, 0.02, 0.03, 0.10])  # shade, tints, log roughness: never taken as exact
+_PLAIN = 3.5  # spreads: nearer to the local mean is plain wood
+_ODD = 3.7  # spreads: farther may be a hole
+_BRIGHTER = 0.2  # log light: sapwood and paper are odd but no holes
+_THINNEST_MM = 3.0  # narrower is a crack's business
+_LEAST_AREA_MM2 = 70.0
+_MARGIN_MM = 10.0  # of wood kept round a blob that is cut out
+_MOST_CROP_PX = 170  # a larger crop is cut out on a reduced copy
+_EDGE_MM = 2.5  # nearer to the slab's edge the face's own rim is odd
+_LARGEST_ENCLOSED_MM2 = 8000.0  # bench seen through a hole; more is wood ringed by something odd
+_SLENDER = 2.6  # length to width above which a blob that tails off or meets the edge is a crack
+_TAIL_MM = 4.0
+_TAIL_SHARE = 0.5  # a pocket's hairline is thinner than this share of the pocket; a crack narrows slowly
+_DUSTY_MM = 2.5  # half width that a pocket with no dark in it must have to be more than a streak
+_LEAST_DUSTY_MM2 = 200.0
+_DUSTY_SHADE = 0.25  # log light below the wood, at the median
+_HALO_MM = 1.2  # stained wood round an opening, taken off a deep blob
+_DEEP = 1.5  # log light below the wood: the rim of such a blob is half way down, in the logarithm
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blob:
+    """A blob cut out: its outline (N, 2) [px] and how like a hole it is, above 0 for a hole. [-]"""
+
+    outline: FloatArray
+    holeness: float
 
 
 def find_voids(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> list[FloatArray]:
-    """Outlines of the openings, largest first.
+    """Outlines of the openings, in no particular order.
 
     Parameters
     ----------
     image : ndarray of uint8, shape (H, W, 3)
+        RGB.
     mm_per_px : float
         [mm]
     wood : ndarray of bool, shape (H, W)
@@ -32,26 +72,229 @@ def find_voids(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> li
     list of ndarray, each (N, 2)
         Closed without repeating the first point. [px]
     """
-    brightest = linear_light(image.max(axis=2))
-    tone = _tone(brightest, wood, max(4, round(6.0 / mm_per_px)))
-    deep = ((brightest < _DEEP * tone) & wood).astype(np.uint8)
-    radius = max(1, round(_LEAST_HALF_WIDTH_MM / mm_per_px))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
-    whole = cv2.morphologyEx(deep, cv2.MORPH_CLOSE, disc)
-    whole = cv2.morphologyEx(whole, cv2.MORPH_OPEN, disc)
-    outlines, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    kept = [o for o in outlines if cv2.contourArea(o) * mm_per_px**2 >= _LEAST_AREA_MM2]
-    kept.sort(key=cv2.contourArea, reverse=True)
-    return [o[:, 0].astype(float) for o in kept]
+    return [blob.outline for blob in judged_blobs(image, mm_per_px, wood) if blob.holeness > 0]
 
 
-def _tone(light: NDArray[np.float32], wood: BoolMask, cell: int) -> NDArray[np.float32]:
-    """Median light of sound wood round each pixel, from a coarse grid."""
-    size = (max(1, light.shape[1] // cell), max(1, light.shape[0] // cell))
-    share = cv2.resize(wood.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    mean = cv2.resize(light * wood, size, interpolation=cv2.INTER_AREA) / np.maximum(share, 1e-3)
-    overall = float(np.median(mean[share > 0.5])) if (share > 0.5).any() else 1.0
-    filled = np.where(share > 0.5, mean, overall)
-    codes = np.clip(np.sqrt(filled) * 255, 0, 255).astype(np.uint8)
-    smooth = (cv2.medianBlur(codes, 9).astype(np.float32) / 255) ** 2
-    return cv2.resize(smooth, light.shape[::-1], interpolation=cv2.INTER_LINEAR)
+def judged_blobs(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> list[Blob]:
+    """Every blob that stands out from the wood, cut out and judged; as `find_voids`."""
+    cell = max(1, int(np.ceil(_CELL_MM / mm_per_px)))
+    size = (image.shape[1] // cell, image.shape[0] // cell)
+    whole = (slice(0, size[1] * cell), slice(0, size[0] * cell))
+    colour = shade_and_tints(linear_light(cv2.resize(image[whole], size, interpolation=cv2.INTER_AREA)))
+    face = cv2.resize(wood[whole].astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA) > 250
+    face = cv2.erode(face.astype(np.uint8), _disc(_EDGE_MM / mm_per_px / cell)) > 0
+    if face.sum() < 100:
+        return []
+    odd, local = _odd_cells(colour, face, mm_per_px * cell)
+    blobs = []
+    for box in _blob_boxes(odd, mm_per_px * cell):
+        blob = _cut_out(image, wood, odd, local, box, cell, mm_per_px)
+        if blob is not None:
+            blobs.append(blob)
+    return blobs
+
+
+def _odd_cells(colour: FloatImage, face: BoolMask, mm_per_cell: float) -> tuple[BoolMask, FloatImage]:
+    """Cells unlike the wood round them and no brighter, filled; and the local mean shade and tints."""
+    shade = colour[..., 0]
+    fine = np.abs(shade - cv2.GaussianBlur(shade, (0, 0), _SMOOTH_MM / mm_per_cell))
+    rough = np.log(cv2.GaussianBlur(fine, (0, 0), _ROUGH_MM / mm_per_cell) + np.float32(_LEAST_ROUGH))
+    features = np.dstack([cv2.GaussianBlur(colour, (0, 0), _SMOOTH_MM / mm_per_cell), rough])
+    window = round(_NEIGHBOURHOOD_MM / mm_per_cell) | 1
+    plain = face.astype(np.float32)
+    for _ in range(3):
+        share = np.maximum(cv2.blur(plain, (window, window)), 1e-4)
+        local = cv2.blur(features * plain[..., None], (window, window)) / share[..., None]
+        rest = features - local
+        spread = np.cov(rest[plain > 0][::7].T) + np.diag(_LEAST_SPREAD**2)
+        white = rest @ np.linalg.inv(np.linalg.cholesky(spread)).T.astype(np.float32)
+        distance = cv2.GaussianBlur(np.sqrt((white * white).sum(axis=-1)), (0, 0), 1.0 / mm_per_cell)
+        plain = (face & (distance < _PLAIN)).astype(np.float32)
+    odd = (face & (distance > _ODD) & (rest[..., 0] < _BRIGHTER)).astype(np.uint8)
+    join = _disc(_THINNEST_MM / 2 / mm_per_cell)
+    joined = cv2.morphologyEx(odd, cv2.MORPH_CLOSE, join)
+    return _holes_filled(joined, _LARGEST_ENCLOSED_MM2 / mm_per_cell**2) > 0, local[..., :3]
+
+
+def _blob_boxes(odd: BoolMask, mm_per_cell: float) -> list[tuple[BoolMask, tuple[int, int, int, int]]]:
+    """Blobs thick and large enough, each with its box (x, y, width, height). [cells]"""
+    thick = cv2.morphologyEx(odd.astype(np.uint8), cv2.MORPH_OPEN, _disc(_THINNEST_MM / 2 / mm_per_cell))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(thick)
+    found = []
+    for k in range(1, count):
+        x, y, width, height, area = (int(s) for s in stats[k])
+        if area * mm_per_cell**2 >= 0.6 * _LEAST_AREA_MM2:
+            found.append((labels[y : y + height, x : x + width] == k, (x, y, width, height)))
+    return found
+
+
+def _cut_out(
+    image: NDArray[np.uint8],
+    wood: BoolMask,
+    odd: BoolMask,
+    local: FloatImage,
+    box: tuple[BoolMask, tuple[int, int, int, int]],
+    cell: int,
+    mm_per_px: float,
+) -> Blob | None:
+    """One blob cut out of the picture at full resolution and judged; None where nothing is left of it."""
+    shape, (x, y, width, height) = box
+    margin = round(_MARGIN_MM / mm_per_px)
+    x0, y0 = max(0, x * cell - margin), max(0, y * cell - margin)
+    x1, y1 = (
+        min(image.shape[1], (x + width) * cell + margin),
+        min(image.shape[0], (y + height) * cell + margin),
+    )
+    reduce = max(1.0, max(x1 - x0, y1 - y0) / _MOST_CROP_PX)
+    size = (round((x1 - x0) / reduce), round((y1 - y0) / reduce))
+    crop = cv2.resize(image[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA)
+    allowed = cv2.resize(wood[y0:y1, x0:x1].astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    rough = np.zeros(((y1 - y0), (x1 - x0)), np.uint8)
+    big = cv2.resize(shape.astype(np.uint8), (width * cell, height * cell), interpolation=cv2.INTER_NEAREST)
+    rough[y * cell - y0 :, x * cell - x0 :][: big.shape[0], : big.shape[1]] = big[
+        : rough.shape[0], : rough.shape[1]
+    ]
+    rough = cv2.resize(rough, size, interpolation=cv2.INTER_NEAREST)
+    mm = mm_per_px * reduce
+    cells = odd[y0 // cell : -(-y1 // cell), x0 // cell : -(-x1 // cell)].astype(np.uint8)
+    rough_all = cv2.resize(cells, size, interpolation=cv2.INTER_NEAREST)
+    cut = _graph_cut(crop, rough, allowed, mm)
+    outlines, _ = cv2.findContours(cut, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if not outlines:
+        return None
+    outline = max(outlines, key=cv2.contourArea)
+    if cv2.contourArea(outline) * mm**2 < _LEAST_AREA_MM2:
+        return None
+    inside = np.zeros_like(cut)
+    cv2.drawContours(inside, [outline], -1, 1, cv2.FILLED)
+    points = (outline[:, 0].astype(float) + 0.5) * reduce - 0.5 + [x0, y0]
+    if _is_crack(outline[:, 0], inside, rough_all, allowed, mm):
+        return None
+    return Blob(points, _holeness(crop, inside, allowed, mm))
+
+
+def _is_crack(
+    outline: NDArray[np.int32],
+    inside: NDArray[np.uint8],
+    odd: NDArray[np.uint8],
+    allowed: NDArray[np.uint8],
+    mm: float,
+) -> bool:
+    """A slender blob that tails off into a line, or meets the slab's edge: the wide part of a crack."""
+    length = max(cv2.minAreaRect(outline)[1])
+    width = 2 * float(cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 5).max())
+    if length < _SLENDER * width:
+        return False
+    beyond = cv2.dilate(inside, _disc(_TAIL_MM / mm)) == 0
+    if not allowed[~beyond].all():
+        return True
+    _, labels = cv2.connectedComponents(odd)
+    own = np.isin(labels, np.unique(labels[(inside > 0) & (labels > 0)])) & (labels > 0)
+    thickness = cv2.distanceTransform(np.pad(own.astype(np.uint8), 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    tail = thickness[beyond & own]
+    return len(tail) > 0 and float(tail.max()) > _TAIL_SHARE * float(thickness[inside > 0].max())
+
+
+def _graph_cut(
+    crop: NDArray[np.uint8], rough: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float
+) -> NDArray[np.uint8]:
+    """The blob's own pixels, thin tails (cracks that run into it) taken off."""
+    near = cv2.dilate(rough, _disc(3.0 / mm))
+    labels = np.full(rough.shape, cv2.GC_BGD, np.uint8)
+    labels[near > 0] = cv2.GC_PR_BGD
+    labels[rough > 0] = cv2.GC_PR_FGD
+    labels[allowed == 0] = cv2.GC_BGD
+    if not (labels == cv2.GC_PR_FGD).any() or (labels == cv2.GC_PR_FGD).all():
+        return np.zeros_like(rough)
+    cv2.setRNGSeed(1)
+    cv2.grabCut(crop, labels, None, np.zeros((1, 65)), np.zeros((1, 65)), 3, cv2.GC_INIT_WITH_MASK)
+    cut = ((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD)).astype(np.uint8)
+    shade = shade_and_tints(linear_light(crop))[..., 0]
+    allowed = (allowed > 0).astype(np.uint8)
+    for attempt in (_without_halo(shade, cut, allowed, mm), _dark_part(shade, rough & allowed, allowed, mm)):
+        solid = _solid(attempt, mm)
+        if solid.sum() * mm**2 >= _LEAST_AREA_MM2:
+            return solid
+    return _dusty(shade, rough & allowed, mm)
+
+
+def _solid(cut: NDArray[np.uint8], mm: float) -> NDArray[np.uint8]:
+    """Small gaps closed, what is enclosed taken in, thin tails (cracks that run in) taken off."""
+    closed = cv2.morphologyEx(cut, cv2.MORPH_CLOSE, _disc(1.0 / mm))
+    filled = _holes_filled(closed, _LARGEST_ENCLOSED_MM2 / mm**2)
+    return np.asarray(cv2.morphologyEx(filled, cv2.MORPH_OPEN, _disc(_THINNEST_MM / 2 / mm)), np.uint8)
+
+
+def _dark_part(
+    shade: FloatImage, rough: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float
+) -> NDArray[np.uint8]:
+    """Where a deep blob is darker than half way down, in the logarithm."""
+    ring = _ring(rough, allowed, mm)
+    if not ring.any() or not rough.any():
+        return np.zeros_like(rough)
+    wood, dark = float(np.median(shade[ring])), float(np.percentile(shade[rough > 0], 10))
+    return rough & (shade < (wood + dark) / 2) if dark < wood - _DEEP else np.zeros_like(rough)
+
+
+def _dusty(shade: FloatImage, rough: NDArray[np.uint8], mm: float) -> NDArray[np.uint8]:
+    """A pocket full of dust has the wood's own colours: then the blob itself is its outline, if it is
+    a thick one and darker throughout, not a thin line in sound wood."""
+    nothing = np.zeros_like(rough)
+    thick = cv2.morphologyEx(rough, cv2.MORPH_OPEN, _disc(_DUSTY_MM / mm))
+    ring = _ring(rough, np.ones_like(rough), mm)
+    if not ring.any() or thick.sum() < 0.6 * rough.sum() or thick.sum() * mm**2 < _LEAST_DUSTY_MM2:
+        return nothing
+    deepest, middle = np.percentile(shade[thick > 0], [10, 50]) - np.median(shade[ring])
+    return thick if deepest > -_DEEP and middle < -_DUSTY_SHADE else nothing
+
+
+def _ring(inside: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float) -> BoolMask:
+    """Wood round a blob, clear of its halo."""
+    far, near = (cv2.dilate(inside, _disc(reach / mm)) > 0 for reach in (8.0, 2.0))
+    return np.asarray(far & ~near & (allowed > 0))
+
+
+def _without_halo(
+    shade: FloatImage, cut: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float
+) -> NDArray[np.uint8]:
+    """A deep blob without the stained wood at its rim; a shallow one as it is."""
+    ring = _ring(cut, allowed, mm)
+    if ring.sum() < 20 or not cut.any():
+        return cut
+    wood, dark = float(np.median(shade[ring])), float(np.percentile(shade[cut > 0], 25))
+    if dark > wood - _DEEP:
+        return cut
+    rim = cv2.dilate(1 - cut, _disc(_HALO_MM / mm)) > 0
+    return np.asarray(cut & ~(rim & (shade > (wood + dark) / 2)), np.uint8)
+
+
+def _holeness(
+    crop: NDArray[np.uint8], inside: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float
+) -> float:
+    """How like a hole, above 0 for one: depth and brokenness against evenness and colour. [-]"""
+    colour = shade_and_tints(linear_light(crop))
+    ring = _ring(inside, allowed, mm)
+    core = cv2.erode(inside, _disc(0.5 / mm)) > 0
+    if ring.sum() < 20 or core.sum() < 20:
+        return -1.0
+    rest = colour[core] - np.median(colour[ring], axis=0)
+    deepest, low, high = np.percentile(rest[:, 0], [5, 25, 75])
+    fine = colour[..., 0] - cv2.GaussianBlur(colour[..., 0], (0, 0), 2.0 / mm)
+    broken = min(high - low, 2.5 * float(np.sqrt(np.mean(fine[core] ** 2))))
+    browner = float(np.median(rest[:, 1]))
+    return float(0.8 * (-deepest - 1.2) + 3.0 * (broken - 0.33) - max(0.0, browner) - 0.4)
+
+
+def _holes_filled(mask: NDArray[np.uint8], largest: float) -> NDArray[np.uint8]:
+    """What a blob encloses, up to `largest` pixels, belongs to it: the bench seen through a hole."""
+    outlines, kin = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
+    out = mask.copy()
+    for index, outline in enumerate(outlines):
+        if kin[0][index][3] >= 0 and cv2.contourArea(outline) <= largest:
+            cv2.drawContours(out, outlines, index, 1, cv2.FILLED)
+    return out
+
+
+def _disc(radius: float) -> NDArray[np.uint8]:
+    r = max(1, round(radius))
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1)))

@@ -1,0 +1,1 @@
+"""Wood: species, moisture and movement, from tables whose every row carries its source."""

@@ -76,8 +76,14 @@ def figures(view: TruthView, face: Face, cpu: float) -> Figures:
     false = sum(not any(g.intersects(h) for h in all_holes) for g in guesses)
     return Figures(
         true.intersection(found).area / true.union(found).area,
-        float(distance.mean()), float(np.percentile(distance, 95)), float(distance.max()),
-        len(holes), sum(o > 0.1 for o in overlaps), min(overlaps, default=1.0), false, cpu,
+        float(distance.mean()),
+        float(np.percentile(distance, 95)),
+        float(distance.max()),
+        len(holes),
+        sum(o > 0.1 for o in overlaps),
+        min(overlaps, default=1.0),
+        false,
+        cpu,
     )
 
 
@@ -116,7 +122,7 @@ def _shaded(image: Image) -> Image:
     height, width = image.shape[:2]
     y, x = np.mgrid[0:height, 0:width].astype(np.float32)
     across = (x + 0.6 * y) / width - 0.75
-    shade = 1 - 0.55 / (1 + np.exp((np.abs(across) - 0.09) * width / 12))
+    shade = 1 - 0.55 / (1 + np.exp(np.clip((np.abs(across) - 0.09) * width / 12, -30, 30)))
     code = np.arange(256) / 255
     light = cv2.LUT(image, (code**2.2).astype(np.float32)) * shade[..., None]
     return np.round(np.power(light, 1 / 2.2) * 255).astype(np.uint8)
@@ -127,28 +133,40 @@ def _halved(image: Image) -> Image:
 
 
 DEGRADATIONS: dict[str, Callable[[Image], Image]] = {
-    "jpeg 60": _jpeg60, "half size": _halved, "noise 8": _noisy, "1000 K warm": _warm,
-    "1 stop over": _exposed(2.0), "1 stop under": _exposed(0.5), "cast shadow": _shaded,
+    "jpeg 60": _jpeg60,
+    "half size": _halved,
+    "noise 8": _noisy,
+    "1000 K warm": _warm,
+    "1 stop over": _exposed(2.0),
+    "1 stop under": _exposed(0.5),
+    "cast shadow": _shaded,
 }
 
 
 def _draw(path: Path, view: TruthView, rectified: RectifiedPhoto, face: Face) -> None:
     """Truth green, found magenta, on the rectified picture."""
     canvas = rectified.pixels[..., ::-1].copy()
-    for rings, colour in (([view.outline, *view.voids], (0, 255, 0)), ([face.outline, *face.voids], (255, 0, 255))):
+    for rings, colour in (
+        ([view.outline, *view.voids], (0, 255, 0)),
+        ([face.outline, *face.voids], (255, 0, 255)),
+    ):
         for ring in rings:
             points = np.round(rectified.mapping.to_pixels(ring) * 16).astype(np.int32)
             cv2.polylines(canvas, [points], True, colour, 1, cv2.LINE_AA, shift=4)
     cv2.imwrite(str(path), canvas)
 
 
-_HEAD = (f"{'photo':<14}{'view':<14}{'IoU':>8}{'mean':>8}{'p95':>8}{'max':>8}  {'voids':>6}{'IoU':>7}"
-         f"{'false':>6}{'cpu s':>7}")
+_HEAD = (
+    f"{'photo':<14}{'view':<14}{'IoU':>8}{'mean':>8}{'p95':>8}{'max':>8}  {'voids':>6}{'IoU':>7}"
+    f"{'false':>6}{'cpu s':>7}"
+)
 
 
 def _row(name: str, kind: str, f: Figures) -> str:
-    return (f"{name:<14}{kind:<14}{f.iou:>8.4f}{f.mean:>8.2f}{f.p95:>8.2f}{f.most:>8.1f}  "
-            f"{f'{f.found}/{f.voids}':>6}{f.void_iou:>7.2f}{f.false:>6}{f.cpu:>7.2f}")
+    return (
+        f"{name:<14}{kind:<14}{f.iou:>8.4f}{f.mean:>8.2f}{f.p95:>8.2f}{f.most:>8.1f}  "
+        f"{f'{f.found}/{f.voids}':>6}{f.void_iou:>7.2f}{f.false:>6}{f.cpu:>7.2f}"
+    )
 
 
 def main() -> None:
@@ -186,10 +204,12 @@ def main() -> None:
                     _draw(options.pictures / f"{view.name}.png", view, rectified, face)
     for kind, group in rows.items():
         worst = min(f.iou for f in group)
-        print(f"{'all':<14}{kind:<14}IoU median {np.median([f.iou for f in group]):.4f} worst {worst:.4f}; mean distance "
-              f"median {np.median([f.mean for f in group]):.2f} worst {max(f.mean for f in group):.2f} mm; voids "
-              f"{sum(f.found for f in group)}/{sum(f.voids for f in group)}, IoU worst {min(f.void_iou for f in group):.2f}"
-              f", false {sum(f.false for f in group)}")
+        print(
+            f"{'all':<14}{kind:<14}IoU median {np.median([f.iou for f in group]):.4f} worst {worst:.4f}; mean distance "
+            f"median {np.median([f.mean for f in group]):.2f} worst {max(f.mean for f in group):.2f} mm; voids "
+            f"{sum(f.found for f in group)}/{sum(f.voids for f in group)}, IoU worst {min(f.void_iou for f in group):.2f}"
+            f", false {sum(f.false for f in group)}"
+        )
 
 
 if __name__ == "__main__":

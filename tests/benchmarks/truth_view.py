@@ -12,7 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.records import (
-    Datum, PhotoFacts, RectifiedPhoto, Reference, ScaleQuality, freeze, frozen_array,
+    Datum,
+    PhotoFacts,
+    RectifiedPhoto,
+    Reference,
+    ScaleQuality,
+    freeze,
+    frozen_array,
 )
 from crackmap.scale.mapping import Mapping
 
@@ -36,7 +42,8 @@ class TruthView:
         camera = truth["camera"]
         mapping = Mapping(
             np.array(truth["H_mm_to_undistorted_px"]) @ np.diag([1.0, -1.0, 1.0]),
-            np.array(camera["K"]), np.array(camera["dist_k1k2p1p2k3"], float),
+            np.array(camera["K"]),
+            np.array(camera["dist_k1k2p1p2k3"], float),
         )
         voids = tuple(np.array(v["polygon_mm"]) * Y_UP for v in truth["voids"] if v["area_mm2"] >= 100)
         return cls(path.stem, truth, np.array(truth["outline_mm"]) * Y_UP, voids, mapping)
@@ -51,8 +58,13 @@ class TruthView:
         pixels = cv2.remap(photo, place[..., 0], place[..., 1], cv2.INTER_CUBIC)
         seen = (place >= 0).all(axis=-1) & (place[..., 0] <= width - 1) & (place[..., 1] <= height - 1)
         return RectifiedPhoto(
-            freeze(pixels), freeze(seen), raster, mapping, PhotoFacts(self.name, "", width, height),
-            Datum(frozen_array([0, 0]), frozen_array([1, 0]), "markers"), tuple(self._references()),
+            freeze(pixels),
+            freeze(seen),
+            raster,
+            mapping,
+            PhotoFacts(self.name, "", width, height),
+            Datum(frozen_array([0, 0]), frozen_array([1, 0]), "markers"),
+            tuple(self._references()),
             ScaleQuality(step, 0.0, 0.0, 0.0, 1.5 * step, 0.0),
         )
 
@@ -72,10 +84,15 @@ class TruthView:
             size = item["size_mm"]
             below = item["where"] == "bench"
             corners = self.photo_mapping.to_slab(item["corners_px"])
-            kept.append(Reference(
-                item["type"], item.get("id"), frozen_array(corners, 2),
-                (size, size) if np.isscalar(size) else tuple(size), -self.truth["thickness_mm"] if below else 0.0,
-            ))
+            kept.append(
+                Reference(
+                    item["type"],
+                    item.get("id"),
+                    frozen_array(corners, 2),
+                    (size, size) if np.isscalar(size) else tuple(size),
+                    -self.truth["thickness_mm"] if below else 0.0,
+                )
+            )
         return kept
 
 
@@ -89,14 +106,17 @@ def _raster(mapping: Mapping, width: int, height: int, step: float) -> tuple[Map
     return raster, (int(np.ceil((x1 - x0) / step)), int(np.ceil((y1 - y0) / step)))
 
 
-def _photo_place(mapping: Mapping, raster: Mapping, size: tuple[int, int], grid: int = 16) -> NDArray[np.float32]:
+def _photo_place(
+    mapping: Mapping, raster: Mapping, size: tuple[int, int], grid: int = 16
+) -> NDArray[np.float32]:
     """Photo pixel of each raster pixel, from an exact coarse grid."""
     columns, rows = np.arange(0, size[0] + grid, grid), np.arange(0, size[1] + grid, grid)
     nodes = np.stack(np.meshgrid(columns, rows), -1).reshape(-1, 2)
     exact = mapping.to_pixels(raster.to_slab(nodes)).reshape(len(rows), len(columns), 2).astype(np.float32)
     shrink = np.array([[1 / grid, 0, 0], [0, 1 / grid, 0]])
-    return cv2.warpAffine(exact, shrink, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                          borderMode=cv2.BORDER_REPLICATE)
+    return cv2.warpAffine(
+        exact, shrink, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
+    )
 
 
 def truth_views(folder: Path) -> list[TruthView]:

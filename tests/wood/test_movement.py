@@ -27,7 +27,7 @@ def test_dimensional_change_of_wood_handbook_table_13_5(wood: str, radial: float
 
 
 def test_worked_example_of_wood_handbook_chapter_13() -> None:
-    """published (from memory): white fir 232 mm wide, 8 to 11 %: 0.780 mm quarter-sawn, 1.705 mm flat-sawn."""
+    """published (from memory): white fir 232 mm wide, 8 to 11 %: 0.780 mm quarter-, 1.705 mm flat-sawn."""
     fir = species_named("white fir")
     assert movement(fir, 232.0, 8.0, 11.0, 90.0).change_mm == pytest.approx(0.780, abs=0.001)
     assert movement(fir, 232.0, 8.0, 11.0, 0.0).change_mm == pytest.approx(1.705, abs=0.001)
@@ -63,7 +63,8 @@ def test_unknown_ring_angle_gives_the_range() -> None:
 def test_a_room_is_the_moisture_it_settles_at() -> None:
     walnut = species_named("walnut")
     settled = equilibrium_moisture(21.0, 40.0)
-    assert movement_to_room(walnut, 600.0, 12.0, 21.0, 40.0, 0.0) == movement(walnut, 600.0, 12.0, settled, 0.0)
+    assert movement_to_room(walnut, 600.0, 12.0, 21.0, 40.0, 0.0) == movement(walnut, 600.0, 12.0, settled,
+                                                                              0.0)
 
 
 def test_bad_values_are_refused() -> None:

@@ -25,7 +25,8 @@ def test_every_wood_is_found_and_physically_sound(name: str) -> None:
         assert 1.0 < s.shrinkage_radial < s.shrinkage_tangential < 14.0
     if s.stiffness_along is not None:
         assert s.stiffness_tangential is not None and s.stiffness_radial is not None
-        assert s.stiffness_along > s.stiffness_radial > 0.0 and s.stiffness_along > s.stiffness_tangential > 0.0
+        assert s.stiffness_along > s.stiffness_radial > 0.0
+        assert s.stiffness_along > s.stiffness_tangential > 0.0
     if s.density is not None:
         assert 300.0 < s.density < 1100.0
 
@@ -55,7 +56,8 @@ def test_stand_ins_say_so() -> None:
 
 
 def test_every_row_has_a_source() -> None:
-    for name, column in (("movement", "shrinkage_source"), ("movement", "change_source"), ("strength", "source"),
+    for name, column in (("movement", "shrinkage_source"), ("movement", "change_source"), ("strength",
+                                                                                           "source"),
                          ("elastic", "source"), ("tension_along_green", "source"), ("toughness", "source")):
         for row in table(name).values():
             filled = any(value for key, value in row.items() if key.startswith(column.split("_")[0]) and

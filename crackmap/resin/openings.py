@@ -1,0 +1,143 @@
+"""Cracks and voids as areas on the show face, no part of it counted twice.
+
+A crack is cut into slices between neighbouring centreline points: the
+trapezoid rule gives each slice's area; its outline says how much of it lies in
+wood that stays, outside voids and outside cracks already counted (the widest
+first), and under which pocket.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from crackmap.keys.outline import to_points
+from crackmap.records import Crack, Edits, FloatArray, Key, Survey
+from crackmap.settings import ResinSettings
+
+_LEAST_CHORD = 2.0  # a slice lies square to the centreline's direction over this, not to each jag [mm]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Opening:
+    """One crack or void. Slices S; a void is one slice."""
+
+    id: str
+    area: FloatArray  # (S,) on the show face, of the part that counts [mm2]
+    width: FloatArray  # (S,) of a crack; of a void, the diameter of its circle of equal area [mm]
+    place: FloatArray  # (S, 2) [mm]
+    under_keys: FloatArray  # (S,) share of the slice that lies in a key's pocket [-]
+    pocket_depth: FloatArray  # (S,) of that pocket [mm]
+    length: float  # of the crack; of a void, its width [mm]
+    kind: str  # "end", "closed" or "void"
+    width_doubt: float  # share by which the area may be off, two sigma [-]
+
+
+def openings(survey: Survey, keys: tuple[Key, ...], edits: Edits, settings: ResinSettings) -> tuple[Opening, ...]:
+    """Every crack and void that resin runs into, voids first, then cracks in the survey's order."""
+    wood = _sound_wood(survey, edits)
+    pockets = np.array([shapely.Polygon(to_points(k.pocket)) for k in keys], object)
+    depths = np.array([k.shape.depth for k in keys])
+    found = [opening for void in survey.voids
+             if (opening := _void(void.id, void.polygon, wood, pockets, depths)) is not None]
+    taken = [_valid(shapely.Polygon(v.polygon)) for v in survey.voids]
+    reaching = reaching_the_end(survey.cracks)
+    by_id = {}
+    for crack in sorted(survey.cracks, key=lambda c: (-c.widest, c.id)):
+        if (crack.confidence >= settings.least_confidence or crack.drawn_by_user) and crack.widest >= settings.least_width:
+            slices = _slices(crack)
+            by_id[crack.id] = _crack(crack, slices, wood, taken, pockets, depths, crack.id in reaching)
+            taken.append(shapely.union_all(slices))
+    return (*found, *(by_id[c.id] for c in survey.cracks if c.id in by_id and by_id[c.id].area.sum() > 0.0))
+
+
+def reaching_the_end(cracks: tuple[Crack, ...]) -> frozenset[str]:
+    """Ids of cracks that open at the slab's edge, and of those that branch from them."""
+    ends = np.array([p for c in cracks for p in (c.centreline[0], c.centreline[-1])]).reshape(-1, 2)
+    strings = [shapely.linestrings(c.centreline) for c in cracks]
+    reaching = {k for k, c in enumerate(cracks) if set(c.ends) & {"edge", "border"}}
+    while True:
+        more = {k for k, c in enumerate(cracks) if k not in reaching and any(
+            kind == "junction" and shapely.distance(shapely.points(ends[2 * k + side]), strings[j]) <= 2.0 + cracks[j].widest / 2.0
+            for side, kind in enumerate(c.ends) for j in reaching)}
+        if not more:
+            return frozenset(cracks[k].id for k in reaching)
+        reaching |= more
+
+
+def _sound_wood(survey: Survey, edits: Edits) -> shapely.Geometry:
+    slab = _valid(shapely.Polygon(survey.outline if edits.outline is None else edits.outline))
+    if edits.finished_top is not None:
+        slab = slab.intersection(_valid(shapely.Polygon(edits.finished_top)))
+    shapely.prepare(slab)
+    return slab
+
+
+def _valid(polygon: shapely.Geometry) -> shapely.Geometry:
+    return polygon if polygon.is_valid else shapely.make_valid(polygon, method="structure")
+
+
+def _void(name: str, rows: FloatArray, wood: shapely.Geometry, pockets: NDArray[np.object_],
+          depths: FloatArray) -> Opening | None:
+    shape = _valid(shapely.Polygon(rows)).intersection(wood)
+    if shape.area <= 0.0:
+        return None
+    under, depth = _under_pockets(np.array([shape], object), pockets, depths)
+    across = float(2.0 * np.sqrt(shape.area / np.pi))
+    place = shapely.get_coordinates(shapely.point_on_surface(shape))
+    return Opening(name, np.array([shape.area]), np.array([across]), place, under, depth, across, "void", 0.0)
+
+
+def _slices(crack: Crack) -> NDArray[np.object_]:
+    """Outline of each slice, shape (N - 1,)."""
+    points = crack.centreline
+    arc = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    reach = np.maximum(crack.width, _LEAST_CHORD) / 2.0
+
+    def at(s: FloatArray) -> FloatArray:
+        return np.column_stack([np.interp(s, arc, points[:, 0]), np.interp(s, arc, points[:, 1])])
+
+    chord = at(arc + reach) - at(arc - reach)
+    chord /= np.maximum(np.hypot(*chord.T), 1e-9)[:, None]
+    side = np.column_stack([-chord[:, 1], chord[:, 0]]) * np.maximum(crack.width, 1e-3)[:, None] / 2.0
+    left, right = points + side, points - side
+    corners = np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1)
+    return shapely.convex_hull(shapely.multipoints(corners))
+
+
+def _crack(crack: Crack, slices: NDArray[np.object_], wood: shapely.Geometry, taken: list[shapely.Geometry],
+           pockets: NDArray[np.object_], depths: FloatArray, reaches_end: bool) -> Opening:
+    step = np.hypot(*np.diff(crack.centreline, axis=0).T)
+    width = (crack.width[1:] + crack.width[:-1]) / 2.0
+    own = np.maximum(shapely.area(slices), 1e-12)
+    left = slices.copy()
+    outside = ~shapely.contains(wood, slices)
+    left[outside] = shapely.intersection(slices[outside], wood)
+    for other in taken:
+        meets = shapely.intersects(other, left)
+        left[meets] = shapely.difference(left[meets], other)
+    share = np.clip(shapely.area(left) / own, 0.0, 1.0)
+    under, depth = _under_pockets(left, pockets, depths)
+    doubt = 0.0
+    if len(crack.width_sigma) == len(crack.width) and crack.width.mean() > 0.0:
+        doubt = float(min(0.5, 2.0 * crack.width_sigma.mean() / crack.width.mean()))
+    middle = (crack.centreline[1:] + crack.centreline[:-1]) / 2.0
+    return Opening(crack.id, width * step * share, width, middle, under, depth, crack.length,
+                   "end" if reaches_end else "closed", doubt)
+
+
+def _under_pockets(shapes: NDArray[np.object_], pockets: NDArray[np.object_],
+                   depths: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Share of each shape inside pockets and, of the pocket that takes most of it, the depth."""
+    share, depth = np.zeros(len(shapes)), np.zeros(len(shapes))
+    area = np.maximum(shapely.area(shapes), 1e-12)
+    for pocket, pocket_depth in zip(pockets, depths, strict=True):
+        shapely.prepare(pocket)
+        meets = np.flatnonzero(shapely.intersects(pocket, shapes))
+        inside = shapely.area(shapely.intersection(pocket, shapes[meets])) / area[meets]
+        depth[meets] = np.where(inside > share[meets], pocket_depth, depth[meets])
+        share[meets] = np.minimum(share[meets] + inside, 1.0)
+    return share, depth

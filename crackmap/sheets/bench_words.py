@@ -1,0 +1,226 @@
+"""The bench sheet's sentences: moisture gate, tools, order of work, mass, resin, cautions."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from crackmap.errors import WoodError
+from crackmap.published import LIFTING_LOAD_CONSTANT
+from crackmap.records import Plan, Survey
+from crackmap.sheets.words import over_all
+from crackmap.shop import Shop
+from crackmap.units import show_length
+from crackmap.wood.moisture import equilibrium_moisture
+from crackmap.wood.species import species_named
+
+# Over the moisture that the room will bring the wood to: a slab so near moves little more (a choice). [%]
+GATE_ROOM = 2.0
+# From light softwood to heavy hardwood at 12 % moisture, where the wood is not named (a choice). [kg/m3]
+LIGHT_WOOD, HEAVY_WOOD = 400.0, 900.0
+# Over these the sheet tells the maker to trust the tape first (choices). [mm]
+ROUGH_SCALE = 2.0
+PRICKING_ERROR = 0.5  # how well a mark is pricked and found again (common practice, no source)
+LB_PER_KG = 2.204623
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """Whether the slab is dry enough to be keyed; `passed` is None where that isn't known."""
+
+    passed: bool | None
+    text: str
+
+
+def moisture_gate(shop: Shop) -> Gate:
+    """The line at the top of the sheet: wait, or go on."""
+    wood = shop.wood
+    why = "A slab that is still drying goes on cracking past its keys."
+    wanted = None
+    if wood.room_humidity_percent is not None:
+        wanted = equilibrium_moisture(wood.room_temperature_c, wood.room_humidity_percent)
+    if wanted is None:
+        target = "wanted ______ % (in heated rooms about 8 %, where dry 6 %, where damp 11 %)"
+    else:
+        target = (
+            f"wanted {wanted:.1f} % (what wood settles at in {wood.room_temperature_c:.0f} °C and "
+            f"{wood.room_humidity_percent:.0f} % humidity) and {GATE_ROOM:.0f} % over it at most"
+        )
+    if wood.moisture_percent is None:
+        return Gate(None, f"Moisture now ______ %, {target}. Not there yet: wait. {why}")
+    now = f"Moisture now {wood.moisture_percent:.1f} %, {target}."
+    if wanted is None:
+        return Gate(None, f"{now} Not there yet: wait. {why}")
+    if wood.moisture_percent > wanted + GATE_ROOM:
+        return Gate(False, f"{now} NOT DRY ENOUGH: WAIT. {why}")
+    return Gate(True, f"{now} Dry enough: measure again at both ends and the middle, then go on.")
+
+
+def slab_mass(survey: Survey, plan: Plan, shop: Shop) -> tuple[float, float, str]:
+    """Least and greatest mass, and what they rest on. [kg]"""
+    area = shapely.Polygon(survey.outline).area - sum(
+        shapely.Polygon(void.polygon).area for void in survey.voids
+    )
+    volume = max(0.0, area) * plan.thickness_mm / 1e9  # [m3]
+    density = None
+    if shop.wood.species:
+        try:
+            density = species_named(shop.wood.species).density
+        except WoodError:
+            density = None  # a wood that the tables don't know: the range says so
+    if density is None:
+        return volume * LIGHT_WOOD, volume * HEAVY_WOOD, "light softwood to heavy hardwood; more if wet"
+    return volume * density, volume * density, f"{shop.wood.species} at 12 % moisture; more if wetter"
+
+
+def mass_sentences(survey: Survey, plan: Plan, shop: Shop, units: str) -> list[str]:
+    """The slab's mass and how to lift it."""
+    least, most, rests_on = slab_mass(survey, plan, shop)
+
+    def shown(kg: float) -> str:
+        return f"{kg * LB_PER_KG:.0f} lb" if units == "in" else f"{kg:.0f} kg"
+
+    mass = f"About {shown(least)}" if least == most else f"{shown(least)} to {shown(most)}"
+    hands = math.ceil(most / LIFTING_LOAD_CONSTANT.value)
+    lift = (
+        "One person may lift it in a good posture, close to the body."
+        if hands <= 1
+        else f"Lift it with {hands} people at least, or with a hoist or trolley."
+    )
+    return [
+        f"{mass} without bark ({rests_on}).",
+        f"{lift} {shown(LIFTING_LOAD_CONSTANT.value)} a person holds only in the ideal posture "
+        "(NIOSH); a slab is "
+        "awkward to hold: count on less, and follow the rules that apply where you work.",
+    ]
+
+
+def tool_sentences(plan: Plan, shop: Shop, units: str, datum_ring: float) -> list[str]:
+    """What to lay out before starting."""
+    bit, fit = shop.bit, shop.fit
+    lines = [
+        f"Router bit {show_length(bit.diameter, units, 2)}, cutting length "
+        f"{show_length(bit.cutting_length, units)}."
+    ]
+    depths = sorted({key.shape.depth for key in plan.keys})
+    if depths:
+        lines.append(
+            "Pocket depth "
+            + ", ".join(show_length(depth, units) for depth in depths)
+            + f" in a slab of {show_length(plan.thickness_mm, units)}."
+        )
+    tested = (
+        "found by a test cut" if fit.from_test else "not yet tested: cut the test piece in an offcut first"
+    )
+    lines += [
+        f"Gap between pocket and key {show_length(fit.clearance, units, 2)} a side, {tested}.",
+        f"Drill or awl for marks A and B (ring drawn {show_length(datum_ring, units)}), steel tape, "
+        "straightedge, moisture meter.",
+        "Mallet and block, glue, plane or flush-trimming set-up.",
+        "Eye, ear and breathing protection, dust extraction, gloves for the resin.",
+    ]
+    return lines
+
+
+def order_of_work(plan: Plan) -> list[str]:
+    """The steps, in an order that cannot spoil what went before."""
+    keys = (
+        [
+            "Zero the machine over mark A; turn the slab or the drawing until the x axis runs through "
+            "mark B.",
+            "In the CAM program measure the check bar, then the distance from A to B. If either is "
+            "off, stop.",
+            "Run one pocket in the air, then one at 1 mm depth, and check it with the tape.",
+            "Cut the pockets. Cut the keys, grain along their length, and try each dry.",
+            "Glue the keys in. When set, plane them flush.",
+        ]
+        if plan.keys
+        else []
+    )
+    pour = (
+        [
+            "Seal porous walls, dam the crack from below, test the dam with water and dry it.",
+            "Pour the resin in layers, as its data sheet says.",
+        ]
+        if plan.resin.volume_ml > 0
+        else []
+    )
+    return [
+        "Dry the slab to the moisture wanted (see the gate on page 1).",
+        "Flatten it first: planing afterwards takes the marks away and makes the pockets shallower.",
+        "Photograph it and run crackmap; look at the annotated picture beside the slab.",
+        "Prick the marks A and B through the paper into the wood, take the paper off, check the tape "
+        "distances.",
+        *keys,
+        *pour,
+        "Let it cure as the data sheet says, then sand and finish.",
+    ]
+
+
+def setting_out_cautions(survey: Survey, plan: Plan, units: str) -> list[str]:
+    """Why the tape must have the last word, where the scale or the marks are poor."""
+    q = survey.scale
+    lines = []
+    off = max(over_all(survey)[0] * q.scale_sigma_percent / 100.0, q.sigma_worst_mm)
+    if off > ROUGH_SCALE:
+        lines.append(
+            f"The scale is rough: places may be off by {show_length(off, units)} and more. Lay every "
+            "pocket over its "
+            "crack and check it with the tape before cutting, or photograph again with two markers at "
+            "the slab's ends."
+        )
+    apart = float(np.hypot(*(survey.datum.b - survey.datum.a)))
+    farthest = max((float(np.hypot(*(key.centre - survey.datum.a))) for key in plan.keys), default=0.0)
+    swing = PRICKING_ERROR * farthest / max(apart, 1e-6)
+    if swing > ROUGH_SCALE:
+        lines.append(
+            f"Marks A and B are only {show_length(apart, units)} apart: "
+            f"{show_length(PRICKING_ERROR, units)} amiss in "
+            f"pricking them swings the farthest key by {show_length(swing, units)}. Set the x axis by "
+            "the tape distances "
+            "from the slab's ends as well."
+        )
+    return lines
+
+
+def resin_sentences(plan: Plan, shop: Shop) -> list[str]:
+    """What to mix, and the resin stage's own notes."""
+    r = plan.resin
+    if r.volume_ml <= 0.0:
+        return ["Nothing to fill."]
+    ratio = " : ".join(f"{part:g}" for part in shop.resin.ratio)
+    return [
+        f"Mix about {_ml(r.mix_ml)}: {_ml(r.part_a_ml)} ({r.part_a_g:.0f} g) resin and {_ml(r.part_b_ml)} "
+        f"({r.part_b_g:.0f} g) hardener, {ratio} by {shop.resin.ratio_by}.",
+        f"Cracks and voids take {_ml(r.volume_ml)}, between {_ml(r.least_ml)} and {_ml(r.most_ml)}; "
+        f"{r.allowance_percent:g} % is added for soaking in and for the cup.",
+        *(as_sentence(note) for note in r.notes),
+    ]
+
+
+def as_sentence(text: str) -> str:
+    """A text with a capital at its start and a full stop at its end."""
+    stop = "" if text.endswith((".", "!", "?")) else "."
+    return text[:1].upper() + text[1:] + stop
+
+
+CAUTIONS = (
+    "The instructions of the makers of machine, bit, glue and resin, and the rules that apply where "
+    "you work, come "
+    "before anything printed here.",
+    "Router: work clamped, hands out of the machine's reach, eyes and ears protected, extraction on.",
+    "Wood dust causes cancer (IARC group 1): extract it at the source and wear a fitting mask.",
+    "Resin and hardener sensitise the skin: gloves, air, nothing on bare skin. Large batches grow "
+    "hot: keep to the "
+    "data sheet's layer and batch.",
+    "Oily rags heat themselves: spread them out or drown them in a lidded metal bin.",
+    "Keys hold a slab together against drying; they are no proof of strength. Nothing here is "
+    "structural design.",
+)
+
+
+def _ml(volume: float) -> str:
+    return f"{volume:.0f} ml" if volume >= 10.0 else f"{volume:.1f} ml"

@@ -1,0 +1,143 @@
+"""Cracks on drawn pictures whose answers are known by construction."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from crackmap import find_cracks
+from crackmap.errors import SurveyError
+from crackmap.survey.trace import trace
+
+MM_PER_PX = 0.5
+
+
+def board(height: int = 260, width: int = 420, seed: int = 0) -> np.ndarray:
+    """Pale wood with faint grain along x, linear light, (H, W, 3)."""
+    rng = np.random.default_rng(seed)
+    rows = cv2.GaussianBlur(rng.standard_normal((height, 1)), (1, 15), sigmaX=0.01, sigmaY=2.0)
+    grain = 1 + 0.05 * rows / rows.std() + 0.01 * rng.standard_normal((height, width))
+    return grain[:, :, None] * np.array([0.55, 0.42, 0.27])
+
+
+def with_gap(light: np.ndarray, points: np.ndarray, width: float) -> np.ndarray:
+    """A black line of exact width, drawn eight times as large (geometric truth)."""
+    times = 8
+    large = np.zeros((light.shape[0] * times, light.shape[1] * times), np.uint8)
+    corners = np.rint((points + 0.5) * times - 0.5).astype(np.int32)
+    cv2.polylines(large, [corners], False, 255, max(round(width * times), 1))
+    cover = cv2.resize(large, None, fx=1 / times, fy=1 / times, interpolation=cv2.INTER_AREA)[..., None] / 255
+    return light * (1 - cover) + 0.004 * cover
+
+
+def picture(light: np.ndarray, seed: int = 1) -> np.ndarray:
+    """sRGB 8-bit after a lens blur of 0.8 px and a little noise."""
+    seen = cv2.GaussianBlur(light, (0, 0), 0.8)
+    coded = 1.055 * np.clip(seen, 1e-6, 1) ** (1 / 2.4) - 0.055
+    return np.clip(coded * 255 + np.random.default_rng(seed).normal(0, 1.5, light.shape), 0, 255).astype(np.uint8)
+
+
+WAVY = np.stack([np.arange(60, 360.0, 2), 130 + 8 * np.sin(np.arange(60, 360.0, 2) / 40)], 1)
+
+
+def far_from(points: np.ndarray, line: np.ndarray) -> np.ndarray:
+    return np.array([np.hypot(*(line - p).T).min() for p in points])
+
+
+@pytest.mark.parametrize("width", [2.0, 4.0, 9.0])
+def test_a_drawn_crack_is_found_where_it_is(width: float):
+    cracks = find_cracks(picture(with_gap(board(), WAVY, width)), MM_PER_PX)
+    assert len(cracks) >= 1
+    crack = cracks[0]
+    assert crack.length == pytest.approx(300, rel=0.08)  # geometric: 300 px and a little for the waves
+    assert np.median(far_from(crack.centreline, WAVY)) < 1.2  # points of WAVY are 2 px apart
+    assert crack.confidence > 0.7
+    middle = crack.width[20:-20]
+    assert np.median(middle) == pytest.approx(width, abs=0.35 + 0.05 * width)  # [px] the measure's own error
+
+
+def test_clean_wood_has_no_cracks():
+    assert find_cracks(picture(board(400, 600)), MM_PER_PX) == []
+
+
+def test_brown_lines_are_not_cracks():
+    light = board()
+    for row in (60, 140, 200):
+        light[row - 2 : row + 3] *= np.array([0.8, 0.7, 0.6])
+    assert find_cracks(picture(light), MM_PER_PX) == []
+
+
+def test_branches_share_an_exact_point():
+    twig = np.array([[180.0, 132], [240, 150], [300, 185]])
+    light = with_gap(with_gap(board(), WAVY, 5.0), twig, 3.0)
+    cracks = find_cracks(picture(light), MM_PER_PX)
+    ends = [tuple(end) for crack in cracks for end in (crack.centreline[0], crack.centreline[-1])]
+    assert max(ends.count(end) for end in ends) == 3
+
+
+def test_end_check_reaches_the_edge_of_the_mask_and_the_edge_is_no_crack():
+    line = np.stack([np.arange(0, 200.0, 2), np.full(100, 120.0)], 1)
+    light = with_gap(board(), line, 4.0)
+    light[:, :40] = 0.02  # dark bench
+    wood = np.zeros(light.shape[:2], bool)
+    wood[:, 41:] = True
+    cracks = find_cracks(picture(light), MM_PER_PX, wood)
+    assert len(cracks) == 1
+    assert cracks[0].centreline[:, 0].min() < 45
+    assert np.abs(cracks[0].centreline[:, 1] - 120).max() < 4
+
+
+def test_nothing_is_found_outside_the_mask():
+    wood = np.zeros((260, 420), bool)
+    wood[170:, :] = True
+    assert find_cracks(picture(with_gap(board(), WAVY, 4.0)), MM_PER_PX, wood) == []
+
+
+def test_a_lower_confidence_finds_no_less():
+    light = with_gap(board(), WAVY, 1.0)
+    lengths = [sum(c.length for c in find_cracks(picture(light), MM_PER_PX, None, least)) for least in (0.2, 0.5, 0.9)]
+    assert lengths == sorted(lengths, reverse=True)
+
+
+def test_an_empty_mask_and_a_black_picture_have_no_cracks():
+    black = np.zeros((200, 300, 3), np.uint8)
+    assert find_cracks(black, MM_PER_PX) == []
+    assert find_cracks(picture(board()), MM_PER_PX, np.zeros((260, 420), bool)) == []
+
+
+def test_the_picture_is_left_as_it_was():
+    image = picture(with_gap(board(), WAVY, 4.0))
+    image.setflags(write=False)
+    assert find_cracks(image, MM_PER_PX)
+
+
+@pytest.mark.parametrize(
+    ("image", "mm_per_px", "wood", "least"),
+    [
+        (np.zeros((50, 50), np.uint8), 0.5, None, 0.5),
+        (np.zeros((50, 50, 3), np.float32), 0.5, None, 0.5),
+        (np.zeros((50, 50, 3), np.uint8), 0.0, None, 0.5),
+        (np.zeros((50, 50, 3), np.uint8), 0.5, np.ones((40, 50), bool), 0.5),
+        (np.zeros((50, 50, 3), np.uint8), 0.5, None, 1.5),
+    ],
+)
+def test_wrong_input_is_one_clear_error(image, mm_per_px, wood, least):
+    with pytest.raises(SurveyError):
+        find_cracks(image, mm_per_px, wood, least)
+
+
+def test_trace_follows_the_crack_between_two_clicks():
+    image = picture(with_gap(board(), WAVY, 3.0))
+    crack = trace(image, MM_PER_PX, [[62, 140], [352, 125]])
+    assert np.median(far_from(crack.centreline, WAVY)) < 1.2
+    assert np.median(crack.width) == pytest.approx(3.0, abs=0.5)
+    assert crack.confidence == 1.0
+
+
+def test_trace_needs_two_points_inside_the_picture():
+    image = picture(board())
+    with pytest.raises(SurveyError, match="two points"):
+        trace(image, MM_PER_PX, [[5, 5]])
+    with pytest.raises(SurveyError, match="outside"):
+        trace(image, MM_PER_PX, [[5, 5], [1000, 5]])
