@@ -35,7 +35,7 @@ class Fields:
 
     def wrong(self, name: str, must: str) -> JobError:
         """The error for field `name`, which `must` say what it should be."""
-        return JobError(f"{self._path()}{name} {must}; mend the file or make the job again.")
+        return JobError(f"{self.path_of(name)} {must}; mend the file or make the job again.")
 
     def has(self, name: str) -> bool:
         """True if the field is there and not null."""
@@ -128,11 +128,11 @@ class Fields:
 
     def inner(self, name: str) -> Fields:
         """The object in field `name`."""
-        return Fields(self._get(name, _MISSING), f"{self._path()}{name}")
+        return Fields(self._get(name, _MISSING), self.path_of(name))
 
     def inner_or_empty(self, name: str) -> Fields:
         """The object in field `name`; an empty one if it is missing."""
-        return Fields(self._get(name, {}), f"{self._path()}{name}")
+        return Fields(self._get(name, {}), self.path_of(name))
 
     def each(self, name: str, build: Callable[[Fields], T], default: Any = _MISSING) -> tuple[T, ...]:
         """`build` applied to each object of a list."""
@@ -143,7 +143,7 @@ class Fields:
         if not isinstance(value, list):
             raise self.wrong(name, "must be a list of objects")
         for index, item in enumerate(value):
-            yield Fields(item, f"{self._path()}{name}[{index}]")
+            yield Fields(item, f"{self.path_of(name)}[{index}]")
 
     def only(self, *known: str) -> None:
         """Refuse names that are not `known`: a misspelt edit must not be lost in silence."""
@@ -154,6 +154,10 @@ class Fields:
     def raw(self, name: str, default: Any = None) -> Any:
         """The field as JSON gave it."""
         return self._mapping.get(name, default)
+
+    def path_of(self, name: str) -> str:
+        """File and path of field `name`, for messages."""
+        return f"{self._path()}{name}"
 
     def _path(self) -> str:
         return f"{self._where} " if self._where.endswith(":") else f"{self._where}."

@@ -37,6 +37,7 @@ from crackmap.records import (
     frozen_array,
 )
 from crackmap.scale.mapping import Mapping
+from crackmap.settings import KnownLens, MarkDistance, ScaleSettings, Settings, SurveySettings
 
 SURVEY_FORM, EDITS_FORM, PLAN_FORM, JOB_FORM = (
     "crackmap/survey/1", "crackmap/edits/1", "crackmap/plan/1", "crackmap/job/1")
@@ -49,8 +50,8 @@ class JobNote:
     photo: str  # name of the photo's copy in the folder
     thickness_mm: float
     units: str  # what the user reads: mm or in
-    scale: dict[str, Any]  # settings of the scale stage that differ from the defaults
-    survey: dict[str, Any]
+    scale: ScaleSettings = ScaleSettings()
+    survey: SurveySettings = SurveySettings()
     shop: str = ""  # path of the shop file as given; empty: found beside the job, or none
     paper: str = "a4"
 
@@ -221,7 +222,7 @@ def _key_as_json(key: Key) -> dict[str, Any]:
         "id": key.id, "cracks": list(key.cracks), "centre": _rows(key.centre), "angle_deg": _mm(key.angle_deg),
         "length": _mm(s.length), "width": _mm(s.width), "waist": _mm(s.waist), "depth": _mm(s.depth),
         "thickness": _mm(s.thickness), "corner_radius": _mm(s.corner_radius, 4), "shape": s.shape,
-        "clearance": _mm(s.clearance, 4), "size": key.size_name,
+        "corners": s.corners, "clearance": _mm(s.clearance, 4), "size": key.size_name,
         "pocket": _outline_rows(key.pocket), "key": _outline_rows(key.key),
         "own_pocket": _outline_rows(s.pocket), "own_key": _outline_rows(s.key),
         "from": key.origin, "reasons": list(key.reasons),
@@ -279,7 +280,7 @@ def _key(f: Fields) -> Key:
     shape = KeyShape(
         shape=f.text("shape"), corner_radius=f.number("corner_radius", least=0),
         clearance=f.number("clearance", least=0), pocket=f.rows("own_pocket", 3, least=2),
-        key=f.rows("own_key", 3, least=2), **positive)
+        key=f.rows("own_key", 3, least=2), corners=f.text("corners", "round"), **positive)
     return Key(
         id=f.text("id"), cracks=f.texts("cracks"), centre=f.numbers("centre", 2), angle_deg=f.number("angle_deg"),
         shape=shape, size_name=f.text("size", ""), pocket=f.rows("pocket", 3, least=2), key=f.rows("key", 3, least=2),
@@ -378,8 +379,14 @@ def _lines(f: Fields, name: str) -> tuple[FloatArray, ...]:
 def note_as_json(note: JobNote) -> dict[str, Any]:
     """job.json's object."""
     return {"schema": JOB_FORM, "units": "mm", "photo": note.photo, "thickness": _mm(note.thickness_mm),
-            "show_units": note.units, "scale": note.scale, "survey": note.survey, "shop": note.shop,
-            "paper": note.paper}
+            "show_units": note.units, "scale": _changed(note.scale, ScaleSettings()),
+            "survey": _changed(note.survey, SurveySettings()), "shop": note.shop, "paper": note.paper}
+
+
+def _changed(settings: Settings, default: Settings) -> dict[str, Any]:
+    """The settings that differ from the defaults; a default that is bettered later is then taken up."""
+    named = {f.name: getattr(settings, f.name) for f in fields(settings)}
+    return {name: json.loads(json.dumps(value)) for name, value in named.items() if value != getattr(default, name)}
 
 
 def note_from_json(read: dict[str, Any], where: str = "job.json") -> JobNote:
@@ -395,10 +402,55 @@ def note_from_json(read: dict[str, Any], where: str = "job.json") -> JobNote:
     photo = top.text("photo")
     if "/" in photo or "\\" in photo or photo.startswith("."):
         raise JobError(f"{where}: photo must be the name of a file in the job folder, not {photo!r}.")
-    sections = {name: top.raw(name, {}) for name in ("scale", "survey")}
-    for name, section in sections.items():
-        if not isinstance(section, dict):
-            raise top.wrong(name, "must be an object of settings")
     return JobNote(photo, top.number("thickness", least=0.001), top.text("show_units", choices=("mm", "in")),
-                   sections["scale"], sections["survey"], top.text("shop", ""),
-                   top.text("paper", "a4", choices=("a4", "letter")))
+                   _scale_settings(top.inner_or_empty("scale")), _survey_settings(top.inner_or_empty("survey")),
+                   top.text("shop", ""), top.text("paper", "a4", choices=("a4", "letter")))
+
+
+def _scale_settings(f: Fields) -> ScaleSettings:
+    usual = ScaleSettings()
+    f.only(*(g.name for g in fields(usual)))
+    positive = {name: f.number(name, getattr(usual, name), least=1e-6) for name in (
+        "marker_size", "marker_size_sigma", "marker_height_sigma", "k1_sigma", "tilt_sigma_deg", "rule_sigma")}
+    rule = None
+    if f.has("rule"):
+        points, distance = _pair(f, "rule")
+        rule = ((points[0], points[1], points[2], points[3]), distance)
+    return ScaleSettings(
+        reference=f.text("reference", usual.reference), marker_height=f.number("marker_height", 0.0),
+        focal_35mm=f.number("focal_35mm", None, least=1.0, most=1000.0), lens=_known_lens(f),
+        check_distances=_distances(f, "check_distances"), fit_distances=_distances(f, "fit_distances"), rule=rule,
+        **positive)
+
+
+def _pair(f: Fields, name: str) -> tuple[FloatArray, float]:
+    """Four numbers and one more, as [[x1, y1, x2, y2], distance]."""
+    value = f.raw(name)
+    if not isinstance(value, list) or len(value) != 2:
+        raise f.wrong(name, "must be [[x1, y1, x2, y2], distance]")
+    inner = Fields({"points": value[0], "distance": value[1]}, f.path_of(name))
+    return inner.numbers("points", 4), inner.number("distance", least=1e-6)
+
+
+def _distances(f: Fields, name: str) -> tuple[MarkDistance, ...]:
+    rows = f.rows(name, 4, default=[])
+    return tuple(MarkDistance(int(a), int(b), float(mm), float(sigma)) for a, b, mm, sigma in rows)
+
+
+def _known_lens(f: Fields) -> KnownLens | None:
+    if not f.has("lens"):
+        return None
+    value = f.raw("lens")
+    if not isinstance(value, list) or len(value) != len(KnownLens._fields):
+        raise f.wrong("lens", f"must be a list of {', '.join(KnownLens._fields)}")
+    inner = Fields(dict(zip(KnownLens._fields, value, strict=True)), f.path_of("lens"))
+    size, matrix = inner.numbers("image_size", 2), inner.rows("camera_matrix", 3, least=3)
+    return KnownLens((int(size[0]), int(size[1])), tuple(tuple(float(v) for v in row) for row in matrix),
+                     tuple(float(v) for v in inner.numbers("distortion", 5)),
+                     inner.number("focal_35mm", None, least=1.0, most=1000.0))
+
+
+def _survey_settings(f: Fields) -> SurveySettings:
+    usual = SurveySettings()
+    f.only(*(g.name for g in fields(usual)))
+    return SurveySettings(**{g.name: f.number(g.name, getattr(usual, g.name), least=0) for g in fields(usual)})

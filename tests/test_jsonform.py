@@ -32,8 +32,18 @@ from crackmap.records import (
     frozen_array,
 )
 from crackmap.scale.mapping import Mapping
+from crackmap.settings import KnownLens, MarkDistance, ScaleSettings, SurveySettings
 
 SQUARE = frozen_array([[0, 0, 0], [10, 0, 0.414], [10, 5, 0], [0, 5, -0.2]])
+
+
+A_NOTE = JobNote(
+    "photo.jpg", 45.0, "in",
+    ScaleSettings(marker_size=80.0, focal_35mm=24.0, rule=((10.0, 20.0, 300.0, 25.0), 500.0),
+                  lens=KnownLens((4000, 3000), ((3000.0, 0.0, 2000.0), (0.0, 3000.0, 1500.0), (0.0, 0.0, 1.0)),
+                                 (-0.03, 0.0, 0.0, 0.0, 0.0)),
+                  check_distances=(MarkDistance(3, 17, 1203.0),), fit_distances=(MarkDistance(3, 5, 700.0, 0.3),)),
+    SurveySettings(least_confidence=0.4), "shop.toml", "letter")
 
 
 def a_survey() -> Survey:
@@ -86,12 +96,11 @@ def test_a_plan_reads_back() -> None:
 
 
 def test_a_note_reads_back() -> None:
-    note = JobNote("photo.jpg", 45.0, "in", {"marker_size": 80.0}, {}, "shop.toml", "letter")
-    assert jsonform.note_from_json(through_text(jsonform.note_as_json(note))) == note
+    assert jsonform.note_from_json(through_text(jsonform.note_as_json(A_NOTE))) == A_NOTE
 
 
 def test_a_note_cannot_point_out_of_the_folder() -> None:
-    form = jsonform.note_as_json(JobNote("photo.jpg", 45.0, "mm", {}, {}))
+    form = jsonform.note_as_json(JobNote("photo.jpg", 45.0, "mm"))
     for photo in ("../photo.jpg", "/etc/passwd", "a\\b", ".hidden"):
         with pytest.raises(JobError, match="in the job folder"):
             jsonform.note_from_json(form | {"photo": photo})
@@ -164,7 +173,7 @@ READERS = {
     "survey": (jsonform.survey_as_json(a_survey()), jsonform.survey_from_json),
     "plan": (jsonform.plan_as_json(a_plan()), jsonform.plan_from_json),
     "edits": (EDITS, jsonform.edits_from_json),
-    "job": (jsonform.note_as_json(JobNote("photo.jpg", 45.0, "mm", {}, {})), jsonform.note_from_json),
+    "job": (jsonform.note_as_json(A_NOTE), jsonform.note_from_json),
 }
 
 

@@ -32,6 +32,6 @@ def command(folder: Path, units: str | None, paper: str | None, shop: Path | Non
     job.check_writable(folder)
     progress = Progress(4, quiet)
     rectified = redraw_ground(read, progress)
-    files = drawn_files(rectified, read.survey, read.plan, own_shop, settings_of(note, own_shop), progress)
+    files = drawn_files(rectified, read.survey, read.plan, own_shop, settings_of(note), progress)
     files[job.JOB] = jsonform.dumps(jsonform.note_as_json(note))
     write_and_tell(folder, files, read.survey, read.plan, own_shop, note.units, progress)

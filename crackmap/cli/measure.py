@@ -23,11 +23,11 @@ def command(folder: Path, sensitivity: float | None, shop: Path | None, quiet: b
     """Measure a job's photo again, then place and draw; your edits are kept."""
     note = job.read_note(folder)
     if sensitivity is not None:
-        note = replace(note, survey=note.survey | {"least_confidence": 1 - sensitivity})
+        note = replace(note, survey=note.survey.with_changes(least_confidence=1 - sensitivity))
     if shop is not None:
         note = replace(note, shop=str(shop))
     own_shop = load_shop(Path(note.shop) if note.shop else None, folder)
-    settings = settings_of(note, own_shop)
+    settings = settings_of(note)
     edits = job.read_edits(folder)
     job.check_writable(folder)
     progress = Progress(7, quiet)

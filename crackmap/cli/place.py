@@ -33,7 +33,7 @@ def command(folder: Path, thickness: float | None, shop: Path | None, quiet: boo
     if shop is not None:
         note = replace(note, shop=str(shop))
     own_shop = load_shop(Path(note.shop) if note.shop else None, folder)
-    settings = settings_of(note, own_shop)
+    settings = settings_of(note)
     job.check_writable(folder)
     progress = Progress(5, quiet)
     rectified = redraw_ground(read, progress)

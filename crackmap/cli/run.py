@@ -11,7 +11,6 @@ from crackmap.cli.options import FILE, FOLDER, Length, paper_option, shop_option
 from crackmap.cli.progress import Progress
 from crackmap.cli.scale_options import scale_options, scale_settings
 from crackmap.cli.steps import (
-    differing,
     drawn_files,
     load_shop,
     measure_photo,
@@ -21,7 +20,7 @@ from crackmap.cli.steps import (
 )
 from crackmap.errors import JobError
 from crackmap.jsonform import JobNote
-from crackmap.settings import ScaleSettings, SurveySettings
+from crackmap.settings import SurveySettings
 
 _HELP = """From a photo to keys, drawings and the bench sheet.
 
@@ -51,9 +50,8 @@ def command(photo: Path, thickness: float, out: Path, units: str | None, sensiti
     own_shop = load_shop(shop, out)
     cracks = SurveySettings() if sensitivity is None else SurveySettings(least_confidence=1 - sensitivity)
     note = JobNote("photo" + photo.suffix.lower(), thickness, units or own_shop.units,
-                   differing(scale, ScaleSettings()), differing(cracks, SurveySettings()),
-                   str(shop or ""), paper or "a4")
-    settings = settings_of(note, own_shop)
+                   scale, cracks, str(shop or ""), paper or "a4")
+    settings = settings_of(note)
     job.check_writable(out)
     edits = job.read_edits(out)
     progress = Progress(7, quiet)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -15,7 +14,7 @@ from crackmap.errors import JobError
 from crackmap.jsonform import JobNote
 from crackmap.pipeline import StageSettings
 from crackmap.records import Edits, Photo, Plan, RectifiedPhoto, Survey
-from crackmap.settings import ScaleSettings, Settings, SheetSettings, SurveySettings
+from crackmap.settings import SheetSettings
 from crackmap.shop import Shop, shop_from_toml
 
 SHOP_FILE = "shop.toml"
@@ -53,25 +52,10 @@ def load_shop(named: Path | None, folder: Path) -> Shop:
     return shop_from_toml(text, str(named))
 
 
-def settings_of(note: JobNote, shop: Shop) -> StageSettings:
-    """The stages' settings that job.json and the shop file ask for."""
+def settings_of(note: JobNote) -> StageSettings:
+    """The stages' settings that job.json asks for."""
     sheets = SheetSettings().with_changes(units=note.units, paper=note.paper)
-    return StageSettings(note.thickness_mm, scale=_changed(ScaleSettings(), note.scale),
-                         survey=_changed(SurveySettings(), note.survey), sheets=sheets)
-
-
-def _changed(settings: Any, changes: dict[str, Any]) -> Any:
-    """`settings` with changes read from JSON, where tuples became lists."""
-    def as_setting(value: Any) -> Any:
-        return tuple(as_setting(v) for v in value) if isinstance(value, list) else value
-
-    return settings.with_changes(**{name: as_setting(value) for name, value in changes.items()})
-
-
-def differing(settings: Settings, default: Settings) -> dict[str, Any]:
-    """The fields of `settings` that differ from `default`, for job.json."""
-    return {f.name: getattr(settings, f.name) for f in fields(settings)
-            if getattr(settings, f.name) != getattr(default, f.name)}
+    return StageSettings(note.thickness_mm, note.scale, note.survey, sheets=sheets)
 
 
 def measure_photo(path: Path, shown_as: str, settings: StageSettings, edits: Edits, progress: Progress) -> Measured:

@@ -209,7 +209,7 @@ class LitBench:
     def seen_at(self, x: Float32, y: Float32) -> Float32:
         """Linear light (..., 3) that comes from points of the bench. [mm]"""
         scene = self.scene
-        finest = self.footprint * (1 + scene.thickness / scene.camera.height)
+        finest = self.footprint * (1 + scene.thickness_mm / scene.camera.height)
         colour = bench_albedo(scene.bench, x, y, scene.bench_angle_deg, scene.bench_colour, finest)
         colour *= bench_light(scene, self.shadow, x, y)
         return colour

@@ -24,19 +24,15 @@ def jagged(rng: np.random.Generator, count: int, coarse: float, size: float) -> 
 
 
 def _round_knots(points: NDArray[np.float64], knots: Sequence[KnotShape]) -> NDArray[np.float64]:
-    """Bend a line along the grain round the knots near it."""
+    """Bend a line along the grain round the knots near it, each on the side where the line passes."""
     bent = points.copy()
     for k in knots:
         dx = (points[:, 0] - k.x) / (1.25 * k.stretch + 0.35)
         dy = points[:, 1] - k.y
+        side = 1.0 if dy[np.abs(dx).argmin()] >= 0 else -1.0
         a2 = (1.05 * k.radius) ** 2
-        bent[:, 1] += (
-            np.where(dy >= 0, 1, -1)
-            * 0.85
-            * a2
-            / np.maximum(np.sqrt(dx * dx + dy * dy), k.radius)
-            * np.exp(-np.abs(dy) / (3 * k.radius))
-        )
+        push = 0.85 * a2 / np.maximum(np.hypot(dx, dy), k.radius) * np.exp(-np.abs(dy) / (3 * k.radius))
+        bent[:, 1] += side * push
     return bent
 
 
@@ -74,7 +70,7 @@ def _dust(
             span = int(rng.uniform(0.06, 0.25) * len(depth)) + 4
             first = rng.integers(0, max(len(depth) - span, 1))
             dusty[first : first + span] = 1
-        fill = rng.uniform(0.4, 2.2) * np.exp(0.3 * jagged(rng, len(depth), 8, 1.0))
+        fill = (rng.uniform(0.5, 2.6) + 0.12 * width) * np.exp(0.3 * jagged(rng, len(depth), 8, 1.0))
         # The heap slopes down into the crack on both sides of what it fills.
         slope = rng.uniform(0.5, 1.4) * distance_transform_edt(dusty == 0)
         depth = np.minimum(depth, np.maximum(fill, 0.2) + slope)

@@ -71,7 +71,7 @@ class ShadowMap:
 def map_shadow(scene: SlabScene) -> ShadowMap:
     """Distances round the show face, far enough for long shadows."""
     ring = outline(scene.edges)
-    reach = 12 * scene.thickness + 100
+    reach = 12 * scene.thickness_mm + 100
     low, high = ring.min(0) - reach, ring.max(0) + reach
     size = np.ceil((high - low) / _SHADOW_PITCH).astype(int) + 1
     mask = np.zeros((size[1], size[0]), np.uint8)
@@ -83,7 +83,7 @@ def map_shadow(scene: SlabScene) -> ShadowMap:
 
 def bench_light(scene: SlabScene, shadow: ShadowMap, x: Float32, y: Float32) -> Float32:
     """Coloured irradiance on the bench, with the slab's shadow and the dark line beneath its edge."""
-    light, thickness = scene.light, scene.thickness
+    light, thickness = scene.light, scene.thickness_mm
     dx, dy = drift_per_depth(light)
     clear = np.ones_like(x)
     for share in (0.12, 0.3, 0.55, 0.8, 1.0):  # heights of the slab's side that cast the shadow

@@ -200,7 +200,7 @@ def _gap_light(
     scene: SlabScene, crack: CrackShape, near: Nearest, rays: Rays, index: NDArray[np.intp], bench: LitBench
 ) -> Float32:
     """Linear light that comes out of the gap at the samples `index`."""
-    thickness = scene.thickness
+    thickness = scene.thickness_mm
     slope = np.c_[rays.slope_x.ravel()[index], rays.slope_y.ravel()[index]]
     sideways = (slope * near.left).sum(1)
     met, gap = _follow_into_crack(near, crack.lean, sideways, thickness)
@@ -222,7 +222,7 @@ def _gap_light(
     light = wall * shade(scene.light, direct, sky) + glow
     through = met >= 0.999 * thickness
     if through.any():  # little light reaches the bench beneath the slab
-        run = scene.thickness * slope[through]
+        run = scene.thickness_mm * slope[through]
         seen = bench.seen_at(
             x[through] + run[:, 0].astype(np.float32), y[through] + run[:, 1].astype(np.float32)
         )
@@ -285,7 +285,7 @@ def _pit_light(
     x, y = rays.x[window][rows, columns], rays.y[window][rows, columns]
     sx, sy = rays.slope_x[window][rows, columns], rays.slope_y[window][rows, columns]
     cx, cy = np.float32(void.centre[0]), np.float32(void.centre[1])
-    bottom = scene.thickness if void.through else void.depth
+    bottom = scene.thickness_mm if void.through else void.depth
     met = np.full(x.shape, bottom, np.float32)
     open_ = np.ones(x.shape, bool)
     rough = sample(fractal(0), x * np.float32(1.4), y * np.float32(1.4))
@@ -308,7 +308,7 @@ def _pit_light(
     sky = np.asarray(pit_sky(met, radius) * np.where(open_, 1.0, 0.6), np.float32)
     light = wall * shade(scene.light, direct, sky)
     if void.through and open_.any():  # the bench beneath, lit through the hole
-        t = np.float32(scene.thickness)
+        t = np.float32(scene.thickness_mm)
         seen = bench.seen_at(x[open_] + t * sx[open_], y[open_] + t * sy[open_])
         light[open_] = seen * (0.35 * smoothstep(0, 1, sky[open_]) + 0.4)[:, None]
     return np.asarray(light, np.float32)

@@ -91,16 +91,16 @@ def turn_over(scene: SlabScene, seed: int, **wishes: Any) -> SlabScene:
     anew = random_scene(seed, **(wishes | {"look": scene.look, "length": scene.length, "width": scene.width}))
     w = SceneWishes().with_changes(**wishes)
     rng = np.random.default_rng([seed, 5])
-    edges = turn_edges(scene.edges, scene.thickness)
+    edges = turn_edges(scene.edges, scene.thickness_mm)
     turned = dataclasses.replace(
         anew,
-        thickness=scene.thickness,
+        thickness_mm=scene.thickness_mm,
         edges=edges,
         camera=draw_camera(rng, w, edges, scene.length, scene.width),
-        pith_depth=scene.thickness - scene.pith_depth,
+        pith_depth=scene.thickness_mm - scene.pith_depth,
         pith_y=-scene.pith_y,
         sapwood=scene.sapwood,
-        cracks=tuple(part for c in scene.cracks for part in turn_crack(c, scene.thickness)),
+        cracks=tuple(part for c in scene.cracks for part in turn_crack(c, scene.thickness_mm)),
         voids=tuple(turn_void(v) for v in scene.voids if v.through),
         knots=tuple(dataclasses.replace(k, y=-k.y) for k in scene.knots),
         things=(),
@@ -124,6 +124,6 @@ def render_pair(
         photo, truth = render(scene, oversampling)
         truth["face"] = "show" if scene is show else "under"
         if scene is under:
-            truth["under_to_show"] = {"matrix": UNDER_TO_SHOW, "det": -1, "thickness_mm": scene.thickness}
+            truth["under_to_show"] = {"matrix": UNDER_TO_SHOW, "det": -1, "thickness_mm": scene.thickness_mm}
         pair.append((scene, photo, truth))
     return pair

@@ -52,7 +52,7 @@ def random_scene(seed: int, **wishes: Any) -> SlabScene:
         look=look,
         length=length,
         width=width,
-        thickness=thickness,
+        thickness_mm=thickness,
         edges=edges,
         camera=camera,
         light=draw_light(rng, w, length, width),

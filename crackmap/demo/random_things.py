@@ -101,7 +101,7 @@ def _least_hidden(
         y = float(spot[1] + rng.normal(0, 0.13) * scene.width)
         under = np.hypot(points[:, 0] - x, points[:, 1] - y) < 0.78 * size
         cost = float(np.minimum(points[under, 2], 4).sum())
-        cost += sum(1e4 for t in placed if np.hypot(t.x - x, t.y - y) < 1.4 * size)
+        cost += sum(1e4 for t in placed if np.hypot(t.x - x, t.y - y) < 1.8 * size)
         room = float(inside_distance(scene.edges, np.full(1, x, np.float32), np.full(1, y, np.float32))[0])
         cost += 1e3 * max(0.75 * size - room, 0)
         if cost < least:
@@ -128,6 +128,8 @@ def _markers(rng: np.random.Generator, w: SceneWishes, scene: SlabScene) -> list
             place = _least_hidden(rng, (length * x, width * y), size, scene, out)
         else:
             place = (length * x + float(rng.normal(0, 15)), width * y + float(rng.normal(0, 0.03)) * width)
+            if any(np.hypot(t.x - place[0], t.y - place[1]) < 1.8 * size for t in out):
+                place = _least_hidden(rng, place, size, scene, out)
         out.append(
             Thing(
                 "marker",

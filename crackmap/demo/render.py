@@ -136,7 +136,7 @@ def _bench(bench: LitBench, rays: Rays, needed: NDArray[np.bool_], oversampling:
     """
     full = (needed.shape[1], needed.shape[0])
     small = (full[0] // oversampling, full[1] // oversampling)
-    x, y = (cv2.resize(m, small, interpolation=cv2.INTER_AREA) for m in rays.at(bench.scene.thickness))
+    x, y = (cv2.resize(m, small, interpolation=cv2.INTER_AREA) for m in rays.at(bench.scene.thickness_mm))
     near = cv2.dilate(needed.astype(np.uint8), np.ones((7, 7), np.uint8))
     wanted = cv2.resize(near, small, interpolation=cv2.INTER_AREA) > 0
     picture = np.zeros((*x.shape, 3), np.float32)

@@ -190,7 +190,7 @@ class SlabScene:
     look: str  # a name in looks.WOODS
     length: float  # nominal [mm]
     width: float  # nominal [mm]
-    thickness: float  # [mm]
+    thickness_mm: float
     edges: EdgeLine
     camera: CameraPose
     light: Light
@@ -207,3 +207,8 @@ class SlabScene:
     exposure: Exposure = field(default_factory=Exposure)
     bench_angle_deg: float = 0.0
     bench_colour: tuple[float, float, float] | None = None  # sRGB 0 to 255; None: the bench's own
+
+    @property
+    def marker_size_mm(self) -> float | None:
+        """Side of the first marker's black square; None without markers."""
+        return next((t.size[0] for t in self.things if t.kind == "marker"), None)

@@ -27,7 +27,7 @@ def reach_outside(scene: SlabScene, rays: Rays) -> Float32:
         lean - np.sign(rays.y) * rays.slope_y, -np.sign(rays.x - np.float32(scene.length / 2)) * rays.slope_x
     )
     return np.asarray(
-        scene.thickness * np.maximum(outwards + 0.03, 0) + 3.2 * max(e.bark_top, e.bark_bottom) + 3,
+        scene.thickness_mm * np.maximum(outwards + 0.03, 0) + 3.2 * max(e.bark_top, e.bark_bottom) + 3,
         np.float32,
     )
 
@@ -69,7 +69,7 @@ def _first_meeting(
     before = np.zeros_like(x)
     last = np.float32(0)
     for step in range(_STEPS + 1):
-        level = np.float32(scene.thickness * (step / _STEPS) ** 1.2)
+        level = np.float32(scene.thickness_mm * (step / _STEPS) ** 1.2)
         z = np.full(len(left), level, np.float32)
         outside, wood = outside_live(scene.edges, x[left] + z * sx[left], y[left] + z * sy[left], z)
         hit = outside <= 0
@@ -85,7 +85,7 @@ def _first_meeting(
 
 def _side_light(scene: SlabScene, x: Float32, y: Float32, z: Float32, bark: Float32) -> Float32:
     look, e, light = WOODS[scene.look], scene.edges, scene.light
-    top = y < scene.pith_y * 0 + np.interp(x, e.x, (e.top + e.bottom) / 2)
+    top = y < np.interp(x, e.x, (e.top + e.bottom) / 2)
     has_bark = np.where(top, e.bark_top, e.bark_bottom) > 0
     is_bark = has_bark & (bark > 0.8)
     lumps = sample(fractal(1), x * np.float32(1 / 1.1), (z + 2 * y) * np.float32(1 / 1.3))
@@ -109,5 +109,7 @@ def _side_light(scene: SlabScene, x: Float32, y: Float32, z: Float32, bark: Floa
     facing = (ny * ly - bevel * lz) / norm if not np.all(end) else np.full_like(x, abs(lx))
     facing = np.where(z < 0.4, -lz, facing) * (1 + 0.35 * np.clip(lumps, -1.5, 1.5) * is_bark)
     direct = main_light(light, x, y, 0.0) * np.clip(facing / -lz, 0, 1.3).astype(np.float32)
-    sky = np.where(z < 0.4, 1.0, 0.35 + 0.4 * np.clip(bevel / norm, 0, 1)) * (1 - 0.45 * z / scene.thickness)
+    sky = np.where(z < 0.4, 1.0, 0.35 + 0.4 * np.clip(bevel / norm, 0, 1)) * (
+        1 - 0.45 * z / scene.thickness_mm
+    )
     return np.asarray(colour * shade(light, direct.astype(np.float32), sky.astype(np.float32)), np.float32)

@@ -43,7 +43,7 @@ def corners(thing: Thing, size: tuple[float, float]) -> FloatArray:
 
 def level(scene: SlabScene, thing: Thing) -> float:
     """Depth of the thing's face below the show face, negative above it. [mm]"""
-    return (scene.thickness if thing.where == "bench" else 0.0) - thing.height
+    return (scene.thickness_mm if thing.where == "bench" else 0.0) - thing.height
 
 
 def _marker_bitmap(

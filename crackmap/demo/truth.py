@@ -33,14 +33,14 @@ def _covered(thing_cover: Float32, points_px: NDArray[np.float64]) -> NDArray[np
 def _crack_truth(scene: SlabScene, lens: Lens, crack: CrackShape, thing_cover: Float32) -> dict[str, Any]:
     mapping = lens.mapping()
     pixels = mapping.to_pixels(crack.centreline)
-    through = crack.depth >= 0.999 * scene.thickness
+    through = crack.depth >= 0.999 * scene.thickness_mm
     step = np.hypot(*np.diff(crack.centreline, axis=0).T)
     return {
         "kind": crack.kind,
         "parent": crack.parent,
         "centreline_mm": _rounded(crack.centreline),
         "width_mm": _rounded(crack.width),
-        "depth_mm": np.round(np.minimum(crack.depth, scene.thickness), 2).tolist(),
+        "depth_mm": np.round(np.minimum(crack.depth, scene.thickness_mm), 2).tolist(),
         "visible": (~_covered(thing_cover, pixels)).astype(int).tolist(),
         "through": bool(through.any()),
         "through_fraction": float(through.mean()),
@@ -63,7 +63,7 @@ def _void_truth(scene: SlabScene, lens: Lens, void: VoidShape, thing_cover: Floa
     return {
         "kind": void.kind,
         "through": void.through,
-        "depth_mm": float(scene.thickness if void.through else void.depth),
+        "depth_mm": float(scene.thickness_mm if void.through else void.depth),
         "area_mm2": area,
         "polygon_mm": _rounded(rim),
         "polygon_px": _rounded(pixels),
@@ -121,7 +121,7 @@ def write_truth(scene: SlabScene, lens: Lens, body: Float32, thing_cover: Float3
         "y_axis": "down",
         "image_size": list(lens.size_px),
         "species_look": scene.look,
-        "thickness_mm": scene.thickness,
+        "thickness_mm": scene.thickness_mm,
         "length_mm": scene.length,
         "width_mm": scene.width,
         "live_sides": live[scene.edges.live_top, scene.edges.live_bottom],

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from crackmap.placement.crossings import Crossings, find_crossings
+from crackmap.placement.crossings import Crossings
 from crackmap.placement.pockets import Cutting, Pockets, lay_pockets
 from crackmap.placement.rules import Rule, keeping_all
 from crackmap.placement.score import wanted_length
@@ -17,6 +17,8 @@ from crackmap.placement.site import Site
 from crackmap.records import FloatArray
 from crackmap.settings import PlacementSettings
 from crackmap.shop import KeyChoice
+
+_SET_OUT = 1  # decimals of a key's place [mm] and angle [deg]: what a sheet prints is what was checked
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,8 +47,8 @@ def own_places(asking: list[int], site: Site, cuttings: tuple[Cutting, ...], rul
                                site, cuttings, rules, settings)
 
 
-def stations(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoice, settings: PlacementSettings,
-             ) -> tuple[NDArray[np.int64], FloatArray, FloatArray]:
+def stations(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoice,
+             settings: PlacementSettings) -> tuple[NDArray[np.int64], FloatArray, FloatArray]:
     """Kind, centre and angle of pockets square to line `n` at every station, before any rule."""
     parts = list(_along(n, site, cuttings, choice, settings))
     return tuple(np.concatenate([p[k] for p in parts]) for k in range(3))  # type: ignore[return-value]
@@ -56,14 +58,14 @@ def _along(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoice,
            settings: PlacementSettings) -> list[tuple[NDArray[np.int64], FloatArray, FloatArray]]:
     line = site.lines[n]
     count = max(1, int(line.length / settings.station_step))
-    arcs = (np.arange(count) + 0.5) * (line.length / count)
+    arcs = np.asarray((np.arange(count) + 0.5) * (line.length / count), np.float64)
     wanted = wanted_length(line.width_at(arcs), line.width_at(arcs), choice, settings)
     lengths = np.array([c.size.length for c in cuttings])
     places = []
     for kind, cutting in enumerate(cuttings):
         # One size larger than asked for may fit its neighbours better; two never do.
-        larger = ((lengths < cutting.size.length)[None, :] & (lengths[None, :] >= wanted[:, None])).sum(axis=1)
-        at = arcs[larger <= 1]
+        enough = (lengths < cutting.size.length) & (lengths >= wanted[:, None])
+        at = arcs[enough.sum(axis=1) <= 1]
         centre, direction = line.frames(at, cutting.half_width)
         places.append((np.full(len(at), kind), centre, direction + 90.0))
     return places
@@ -79,7 +81,7 @@ def _across(n: int, asking: list[int], site: Site, cuttings: tuple[Cutting, ...]
     line = site.lines[n]
     most = 2.0 * max(c.middle for c in cuttings)
     count = max(1, int(line.length / (2.0 * settings.station_step)))
-    arcs = (np.arange(count) + 0.5) * (line.length / count)
+    arcs = np.asarray((np.arange(count) + 0.5) * (line.length / count), np.float64)
     half_window = float(np.median([c.half_width for c in cuttings]))
     start, direction = line.frames(arcs, half_window)
     others = [m for m in asking if m != n]
@@ -97,13 +99,13 @@ def _across(n: int, asking: list[int], site: Site, cuttings: tuple[Cutting, ...]
             distance = float(np.hypot(*(met - start[ray]).T).min())
             hits.setdefault(int(ray), []).append((distance, others[int(other)]))
         for ray, met_lines in hits.items():
-            places += _groups(n, sorted(met_lines), start[ray], step[ray], float(arcs[ray]), float(direction[ray]),
-                              site, cuttings, settings)
+            places += _groups(n, sorted(met_lines), start[ray], step[ray], float(arcs[ray]),
+                              float(direction[ray]), site, cuttings, settings)
     return places
 
 
-def _groups(n: int, met: list[tuple[float, int]], start: FloatArray, step: FloatArray, arc: float, direction: float,
-            site: Site, cuttings: tuple[Cutting, ...],
+def _groups(n: int, met: list[tuple[float, int]], start: FloatArray, step: FloatArray, arc: float,
+            direction: float, site: Site, cuttings: tuple[Cutting, ...],
             settings: PlacementSettings) -> list[tuple[NDArray[np.int64], FloatArray, FloatArray]]:
     places = []
     directions, half = [direction], float(site.lines[n].width_at(np.array([arc]))[0]) / 2.0
@@ -131,7 +133,8 @@ def _groups(n: int, met: list[tuple[float, int]], start: FloatArray, step: Float
 def _turned_until_sound(kind: NDArray[np.int64], centre: FloatArray, angle: FloatArray, site: Site,
                         cuttings: tuple[Cutting, ...], rules: tuple[Rule, ...],
                         settings: PlacementSettings) -> Pockets:
-    """Each place at the first of the allowed turns that breaks no rule."""
+    """Each place at the first of the allowed turns that breaks no rule, in figures that can be set out."""
+    centre, angle = np.round(centre, _SET_OUT), np.round(angle, _SET_OUT)
     turn_of = np.full(len(kind), np.nan)
     for turn in settings.turns:
         left = np.flatnonzero(np.isnan(turn_of))

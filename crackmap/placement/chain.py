@@ -51,7 +51,7 @@ class Chain:
         if not needed.any():
             return self
         rank = np.cumsum(needed)  # needed nodes up to and including each node
-        before = rank - needed
+        before: NDArray[np.int64] = rank - needed
         link = np.where(before[None, :] - rank[:, None] > 0, np.inf, self.link)
         start = np.where(before > 0, np.inf, self.start)
         end = np.where(rank[-1] - rank > 0, np.inf, self.end)
@@ -93,30 +93,32 @@ def make_chain(n: int, nodes: NDArray[np.int64], arcs: FloatArray, shared_price:
     line = site.lines[n]
     order = np.lexsort((nodes, arcs))
     nodes, arcs = nodes[order], arcs[order]
-    kinds = pockets.kind[nodes]
+    lengths = np.array([c.size.length for c in pockets.cuttings])[pockets.kind[nodes]]
     half = pockets.of_kind("half_width")[nodes]
     first, last = end_weights(line, settings)
     left, right, total = covered_demand(line, arcs, half, site, settings)
     between = np.maximum(left[None, :] - right[:, None], 0.0)
-    link = between**2 + grading_cost(kinds[:, None], kinds[None, :], is_graded(line), settings)
+    link = between**2 + grading_cost(lengths, is_graded(line), settings)
     later = np.arange(len(nodes))[None, :] > np.arange(len(nodes))[:, None]
     link = np.where(later & ~touching[np.ix_(nodes, nodes)], link, np.inf)
-    return Chain(n, nodes, arcs, half, shared_price[nodes], first * left**2, link, last * (total - right) ** 2,
-                 max(first, last) * total**2)
+    return Chain(n, nodes, arcs, half, shared_price[nodes], first * left**2, link,
+                 last * (total - right) ** 2, max(first, last) * total**2)
 
 
 def covered_demand(line: CrackLine, arcs: FloatArray, half: FloatArray, site: Site,
                    settings: PlacementSettings) -> tuple[FloatArray, FloatArray, float]:
     """Demand from the start to each key's near side, to its far side, and to the line's end. [-]"""
     demand = cumulative_demand(line, site, settings)
-    return (np.interp(arcs - half, line.arc, demand), np.interp(arcs + half, line.arc, demand), float(demand[-1]))
+    return (np.interp(arcs - half, line.arc, demand), np.interp(arcs + half, line.arc, demand),
+            float(demand[-1]))
 
 
 def shortest(chain: Chain) -> tuple[float, tuple[int, ...] | None]:
     """Cost and nodes of a chain's best plan; inf and None where none is allowed."""
     if chain.count is not None:
         return _shortest_counted(chain, chain.count)
-    cost, path = chain.empty, ()
+    cost = chain.empty
+    path: tuple[int, ...] = ()
     if len(chain.nodes):
         forward, parent = _forward(chain)
         closing = forward + chain.end

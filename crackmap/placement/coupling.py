@@ -37,6 +37,7 @@ from crackmap.records import FloatArray
 
 Row = tuple[list[int], list[float], float, float]  # columns, factors, least, most
 _LIMIT_REACHED = 1  # scipy's status of a search that met its node limit
+_INFEASIBLE = 2
 _FIRST_TRY = 0.1  # columns so far above the relaxation are tried first [keys]
 
 
@@ -76,7 +77,8 @@ def _choose_group(problem: Problem, node_limit: int) -> Choice:
     if cost <= bound + SLACK:
         return Choice(alone, cost, cost)
     best = plan_line_by_line(problem, [cost for cost, _ in paths])
-    links = [_links_left(chain, cost, best.cost - bound) for chain, (cost, _) in zip(chains, paths, strict=True)]
+    links = [_links_left(chain, cost, best.cost - bound)
+             for chain, (cost, _) in zip(chains, paths, strict=True)]
     return _solve_exactly(_programme(problem, links), problem, best, bound, node_limit)
 
 
@@ -117,7 +119,8 @@ class _Programme:
 
     def candidates_of(self, answer: FloatArray) -> frozenset[int]:
         """Candidates that a solution chooses."""
-        return frozenset(self.used[answer[-len(self.used):] > 0.5].tolist()) if len(self.used) else frozenset()
+        own = answer[len(answer) - len(self.used):]
+        return frozenset(self.used[own > 0.5].tolist())
 
 
 def _programme(problem: Problem, links: list[_Links]) -> _Programme:
@@ -140,15 +143,19 @@ def _programme(problem: Problem, links: list[_Links]) -> _Programme:
                       np.array([r[2] for r in rows]), np.array([r[3] for r in rows]), used)
 
 
-def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound: float, node_limit: int) -> Choice:
-    """Solve over the columns near the relaxation's optimum, then, where needed, over all that could still win."""
+def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound: float,
+                   node_limit: int) -> Choice:
+    """Solve over the columns near the relaxation's optimum, then, where needed, over all that could win."""
     relaxed, reduced = _relax(programme)
+    if relaxed == np.inf:
+        return Choice(best.chosen, best.cost, best.cost)
     bound = max(bound, relaxed)
     within = min(_FIRST_TRY, best.cost - bound)
     while best.cost - bound > SLACK:
         kept = (reduced <= within + SLACK) | (programme.lower > 0.0)
         answer = milp(programme.cost[kept],
-                      constraints=LinearConstraint(programme.matrix[:, kept], programme.least, programme.most),
+                      constraints=LinearConstraint(programme.matrix[:, kept], programme.least,
+                                                   programme.most),
                       bounds=Bounds(programme.lower[kept], 1.0), integrality=np.ones(int(kept.sum())),
                       options={"node_limit": node_limit, "mip_rel_gap": 0.0})
         if answer.x is not None:
@@ -160,19 +167,21 @@ def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound:
             inner = -np.inf if answer.mip_dual_bound is None else float(answer.mip_dual_bound)
             return Choice(best.chosen, best.cost, min(best.cost, max(bound, min(inner, relaxed + within))))
         # A plan that uses a dropped column costs more than the relaxation by that column's reduced cost.
-        if best.cost <= relaxed + within + SLACK:
+        if kept.all() or best.cost <= relaxed + within + SLACK:
             break
         within = min(max(3.0 * within, _FIRST_TRY), best.cost - relaxed)
     return Choice(best.chosen, best.cost, best.cost)
 
 
 def _relax(programme: _Programme) -> tuple[float, FloatArray]:
-    """Optimum of the linear relaxation and each column's reduced cost."""
+    """Optimum of the linear relaxation, inf where it has none, and each column's reduced cost."""
     equal = programme.least == programme.most
     answer = linprog(programme.cost, A_ub=programme.matrix[~equal], b_ub=programme.most[~equal],
                      A_eq=programme.matrix[equal], b_eq=programme.most[equal],
                      bounds=np.column_stack([programme.lower, np.ones(len(programme.cost))]), method="highs")
-    if answer.status != 0:
+    if answer.status == _INFEASIBLE:
+        return np.inf, np.zeros(len(programme.cost))
+    if answer.status != 0:  # no use as a bound: every column stays
         return -np.inf, np.zeros(len(programme.cost))
     return float(answer.fun), np.asarray(answer.lower.marginals + answer.upper.marginals)
 

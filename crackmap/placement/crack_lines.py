@@ -57,7 +57,7 @@ class CrackLine:
 
     def width_at(self, arc: FloatArray) -> FloatArray:
         """Width at arcs. [mm]"""
-        return np.interp(arc, self.arc, self.width)
+        return np.asarray(np.interp(arc, self.arc, self.width))
 
     def crack_at(self, arc: float) -> str:
         """Id of the surveyed crack at an arc."""
@@ -122,7 +122,8 @@ def _end_of(crack: Crack, index: int, last: bool) -> _End:
     arc = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     inner = _columns(np.array([min(_END_PIECE, arc[-1])]), arc, points)[0]
     outward = points[0] - inner
-    return _End(index, last, points[0], outward / max(float(np.hypot(*outward)), 1e-9), crack.ends[1 if last else 0])
+    return _End(index, last, points[0], outward / max(float(np.hypot(*outward)), 1e-9),
+                crack.ends[1 if last else 0])
 
 
 def _links(ends: list[_End], join_gap: float) -> dict[tuple[int, bool], tuple[int, bool]]:
@@ -159,7 +160,8 @@ def _turn(a: _End, b: _End, join_gap: float) -> float | None:
 
 def _chains(count: int, links: dict[tuple[int, bool], tuple[int, bool]]) -> list[list[tuple[int, bool]]]:
     """Each line as its cracks in order, with True where a crack is run from last to first."""
-    chains, seen = [], set()
+    chains: list[list[tuple[int, bool]]] = []
+    seen: set[int] = set()
     for crack in range(count):
         if crack in seen:
             continue
@@ -178,7 +180,8 @@ def _chains(count: int, links: dict[tuple[int, bool], tuple[int, bool]]) -> list
 
 
 def _line(cracks: list[Crack], chain: list[tuple[int, bool]]) -> CrackLine:
-    ends = (cracks[chain[0][0]].ends[1 if chain[0][1] else 0], cracks[chain[-1][0]].ends[0 if chain[-1][1] else 1])
+    ends = (cracks[chain[0][0]].ends[1 if chain[0][1] else 0],
+            cracks[chain[-1][0]].ends[0 if chain[-1][1] else 1])
     points = np.vstack([cracks[k].centreline[::-1] if back else cracks[k].centreline for k, back in chain])
     width = np.concatenate([cracks[k].width[::-1] if back else cracks[k].width for k, back in chain])
     owner = np.concatenate([np.full(len(cracks[k].width), n) for n, (k, _) in enumerate(chain)])

@@ -40,7 +40,11 @@ class Crossings:
 
 
 def find_crossings(pockets: Pockets, site: Site, anywhere: bool = False) -> Crossings:
-    """What each pocket holds and touches; with `anywhere`, a line may cross outside the middle share too."""
+    """What each pocket holds and touches.
+
+    With `anywhere`, for keys that are the user's word, a line may also cross
+    outside the middle share, or end inside the pocket past its waist.
+    """
     shape = (len(pockets), len(site.lines))
     held, arc, offset = np.zeros(shape, bool), np.full(shape, np.nan), np.full(shape, np.nan)
     touched = np.zeros(shape, bool)
@@ -72,11 +76,14 @@ def _cross(pockets: Pockets, rows: NDArray[np.int64], line: CrackLine,
     half_width = pockets.of_kind("half_width")[rows, None]
     half_length = pockets.of_kind("half_length")[rows, None]
     inside = (np.abs(across) <= half_width) & (np.abs(along) <= half_length)
-    central = np.abs(along) <= (half_length if anywhere else pockets.of_kind("middle")[rows, None])
+    central = np.abs(along) <= pockets.of_kind("middle")[rows, None]
     low = np.where(inside, across, np.inf).min(axis=1)
     high = np.where(inside, across, -np.inf).max(axis=1)
     limit = half_width[:, 0] - _SHORT_OF_EDGE - (arcs[1] - arcs[0])
-    ok = (low <= -limit) & (high >= limit) & ~(inside & ~central).any(axis=1)
+    if anywhere:
+        ok = (low <= 0.0) & (high >= 0.0) & (high - low >= limit)
+    else:
+        ok = (low <= -limit) & (high >= limit) & ~(inside & ~central).any(axis=1)
     nearest = np.where(inside, np.abs(across), np.inf).argmin(axis=1)
     count = np.maximum(inside.sum(axis=1), 1)
     mean_offset = np.where(inside, along, 0.0).sum(axis=1) / count

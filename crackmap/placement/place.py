@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.errors import PlacementError
-from crackmap.keys.family import KeySize, size_family
+from crackmap.keys.family import size_family
 from crackmap.placement.candidates import Candidates, own_places
 from crackmap.placement.chain import Chain, make_chain, shortest
 from crackmap.placement.coupling import choose
 from crackmap.placement.crack_lines import join_cracks
-from crackmap.placement.crossings import Crossings, find_crossings
+from crackmap.placement.crossings import find_crossings
 from crackmap.placement.pockets import Cutting, Pockets, lay_pockets, shape_cutting, touching_pairs
 from crackmap.placement.problem import Choice, Problem
 from crackmap.placement.report import explain
@@ -26,11 +27,13 @@ from crackmap.records import Edits, FloatArray, Placement, Survey
 from crackmap.settings import PlacementSettings
 from crackmap.shop import Shop
 
+_NO_EDITS = Edits()
+_USUAL = PlacementSettings()
 _TIE = 1e-7  # added to each candidate's price by its number: of equal plans the first wins [keys]
 
 
-def place(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits = Edits(),
-          settings: PlacementSettings = PlacementSettings()) -> Placement:
+def place(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits = _NO_EDITS,
+          settings: PlacementSettings = _USUAL) -> Placement:
     """Keys across the cracks of a slab.
 
     Parameters
@@ -65,7 +68,8 @@ def place(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits = Edits(
     return explain(solve(survey, shop, thickness_mm, edits, settings), survey, shop, edits, settings)
 
 
-def solve(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits, settings: PlacementSettings) -> Solved:
+def solve(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits,
+          settings: PlacementSettings) -> Solved:
     """The best plan; near to the one without the user's keys, so that an edit moves little else."""
     lines = join_cracks(tuple(c for c in survey.cracks if c.confidence >= settings.least_confidence
                               or c.drawn_by_user), settings.join_gap)
@@ -85,17 +89,19 @@ def solve(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits, setting
     if edits.keys or edits.key_counts or len(edits.refused_keys):
         first = _solved(ours, asking, {}, site, settings)[0]
         stay[sorted(first.chosen)] = True
-    left = ~is_refused(own.centre, edits, settings)
+    left_open = [n for n, count in counts.items() if count == 0]
+    left = ~is_refused(own.centre, edits, settings) & ~ours.crossings.held[:, left_open].any(axis=1)
     users = tuple(shape_user_key(key, family, site, shop, settings) for key in edits.keys)
     candidates = _weighed(own.take(left), users, tuple(np.asarray(k.centre, float) for k in edits.keys),
                           site, shop, settings, stay[left])
     choice, counts_kept, unmet = _solved(candidates, asking, counts, site, settings)
-    return Solved(site, rules, family, tuple(asking), counts_kept, candidates, tuple(sorted(choice.chosen)),
-                  choice.cost, choice.bound, (*lost, *unmet))
+    return Solved(site, rules, family, tuple(asking), {**dict.fromkeys(left_open, 0), **counts_kept},
+                  candidates, tuple(sorted(choice.chosen)), choice.cost, choice.bound, (*lost, *unmet))
 
 
-def _weighed(own: Pockets, users: tuple[tuple[Cutting, float], ...], centres: tuple[FloatArray, ...], site: Site,
-             shop: Shop, settings: PlacementSettings, stay: NDArray[np.bool_] | None = None) -> Candidates:
+def _weighed(own: Pockets, users: tuple[tuple[Cutting, float], ...], centres: tuple[FloatArray, ...],
+             site: Site, shop: Shop, settings: PlacementSettings,
+             stay: NDArray[np.bool_] | None = None) -> Candidates:
     """Our places and the user's keys as candidates with their prices."""
     count = len(own.cuttings)
     theirs = lay_pockets(own.cuttings + tuple(cutting for cutting, _ in users), count + np.arange(len(users)),
@@ -118,12 +124,14 @@ def _solved(candidates: Candidates, asking: list[int], counts: dict[int, int], s
     if not math.isfinite(choice.cost):
         # Counts that each line could meet alone, but not beside its neighbours.
         names = ", ".join(site.lines[n].name for n in kept)
-        unmet += (f"the keys asked for on {names} do not all fit beside each other; as many as hold best were placed.",)
+        unmet += (f"the keys asked for on {names} do not all fit beside each other; as many as hold best "
+                  "were placed.",)
         kept, choice = {}, choose(free, settings.node_limit)
     return choice, kept, unmet
 
 
-def pose_problem(candidates: Candidates, asking: list[int], site: Site, settings: PlacementSettings) -> Problem:
+def pose_problem(candidates: Candidates, asking: list[int], site: Site,
+                 settings: PlacementSettings) -> Problem:
     """Chains of the asking lines over the candidates, without the user's counts."""
     touching = touching_pairs(candidates.pockets, settings.key_gap)
     theirs = candidates.user >= 0
@@ -134,8 +142,8 @@ def pose_problem(candidates: Candidates, asking: list[int], site: Site, settings
     chains = []
     for n in asking:
         nodes = np.flatnonzero(crossings.held[:, n] & usable)
-        chains.append(make_chain(n, nodes, crossings.arc[nodes, n], shared_price, candidates.pockets, touching, site,
-                                 settings))
+        chains.append(make_chain(n, nodes, crossings.arc[nodes, n], shared_price, candidates.pockets,
+                                 touching, site, settings))
     return Problem(tuple(chains), candidates.price, touching, theirs)
 
 

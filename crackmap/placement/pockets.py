@@ -44,8 +44,8 @@ def shape_cutting(size: KeySize, shop: Shop, central_share: float) -> Cutting:
     right = body.intersection(shapely.box(middle, -half_width - 1.0, half_length + 1.0, half_width + 1.0))
     left = body.intersection(shapely.box(-half_length - 1.0, -half_width - 1.0, -middle, half_width + 1.0))
     wings = tuple(np.asarray(wing.exterior.coords)[:-1] for wing in (left, right))
-    return Cutting(size, shape, frozen_array(outline, 2), (frozen_array(wings[0], 2), frozen_array(wings[1], 2)),
-                   half_length, half_width, middle)
+    return Cutting(size, shape, frozen_array(outline, 2),
+                   (frozen_array(wings[0], 2), frozen_array(wings[1], 2)), half_length, half_width, middle)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,9 +78,8 @@ class Pockets:
 
     def and_also(self, more: Pockets) -> Pockets:
         """These and `more`, whose cuttings begin with these."""
-        return Pockets(more.cuttings, np.concatenate([self.kind, more.kind]), np.vstack([self.centre, more.centre]),
-                       np.concatenate([self.angle_deg, more.angle_deg]), np.concatenate([self.shapes, more.shapes]),
-                       np.concatenate([self.wings, more.wings]))
+        fields = ("kind", "centre", "angle_deg", "shapes", "wings")
+        return Pockets(more.cuttings, *(np.concatenate([getattr(self, f), getattr(more, f)]) for f in fields))
 
 
 def lay_pockets(cuttings: tuple[Cutting, ...], kind: NDArray[np.int64], centre: FloatArray,

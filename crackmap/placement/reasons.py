@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from crackmap.placement.score import angle_to_grain, bridged_width, off_square, opened_width, wanted_length, wing_reach
+from crackmap.placement.score import (
+    angle_to_grain,
+    bridged_width,
+    off_square,
+    opened_width,
+    wanted_length,
+    wing_reach,
+)
 from crackmap.placement.solved import Solved
 from crackmap.placement.stretches import END_WORDS, stretches
 from crackmap.settings import PlacementSettings
@@ -33,7 +40,8 @@ def key_reasons(solved: Solved, k: int, numbers: NDArray[np.int64], origin: str,
                        + (" and its neighbour" if len(held) > 1 else " so that both wings lie in sound wood"))
     off_grain = 90.0 - float(angle_to_grain(one.angle_deg, site.grain_deg)[0])
     if off_grain > 30.0:
-        reasons.append(f"the crack runs {off_grain:.0f} degrees off the slab's grain, and the key with it: look twice")
+        reasons.append(f"the crack runs {off_grain:.0f} degrees off the slab's grain, and the key with it: "
+                       "look twice")
     return tuple(reasons)
 
 
@@ -57,15 +65,18 @@ def _where_it_stands(solved: Solved, k: int, n: int, numbers: NDArray[np.int64])
     before, after, count = left[place], left[place + 1], len(left) - 1
     on = line.name
     if count == 1:
-        return (f"the only key on {on}: {before.length:.0f} mm unheld from {END_WORDS.get(line.ends[0], 'its start')}, "
+        return (f"the only key on {on}: {before.length:.0f} mm unheld from "
+                f"{END_WORDS.get(line.ends[0], 'its start')}, "
                 f"{after.length:.0f} mm to {END_WORDS.get(line.ends[1], 'its end')}")
     if place == 0:
-        return (f"first of {count} on {on}: {before.length:.0f} mm from {END_WORDS.get(line.ends[0], 'its start')}, "
+        return (f"first of {count} on {on}: {before.length:.0f} mm from "
+                f"{END_WORDS.get(line.ends[0], 'its start')}, "
                 f"{after.length:.0f} mm unheld to the next")
     if place == count - 1:
         return (f"last of {count} on {on}: {before.length:.0f} mm unheld from the one before, "
                 f"{after.length:.0f} mm left to {END_WORDS.get(line.ends[1], 'its end')}")
-    return (f"key {place + 1} of {count} on {on}: {before.length:.0f} and {after.length:.0f} mm unheld on either side")
+    return (f"key {place + 1} of {count} on {on}: {before.length:.0f} and {after.length:.0f} mm unheld on "
+            "either side")
 
 
 def _why_this_size(solved: Solved, k: int, shop: Shop, settings: PlacementSettings) -> str:
@@ -80,5 +91,6 @@ def _why_this_size(solved: Solved, k: int, shop: Shop, settings: PlacementSettin
         return f"{said}, more than the {wished:.0f} mm wished for, to suit its neighbours"
     if wing < wished - 0.5:
         return f"{said}, less than the {wished:.0f} mm wished for: " + (
-            "no larger size in the family" if size == solved.family[0] else "a larger one does not fit or sit as well")
+            "no larger size in the family" if size == solved.family[0]
+            else "a larger one does not fit or sit as well")
     return said

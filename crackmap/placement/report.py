@@ -21,7 +21,8 @@ from crackmap.shop import Shop
 _SAID_BY_KEY_CHECKS = ("bit reaches", "floor")  # keys/checks.py reports these by its own names
 
 
-def explain(solved: Solved, survey: Survey, shop: Shop, edits: Edits, settings: PlacementSettings) -> Placement:
+def explain(solved: Solved, survey: Survey, shop: Shop, edits: Edits,
+            settings: PlacementSettings) -> Placement:
     """The placement that a solved plan stands for."""
     user = np.flatnonzero(solved.candidates.user >= 0)
     numbers = np.union1d(np.array(solved.chosen, np.int64), user)
@@ -45,8 +46,8 @@ def reading_order(centres: FloatArray, outline: FloatArray) -> NDArray[np.int64]
     return np.lexsort((-np.round(centres @ across), np.round(centres @ along)))
 
 
-def _key(solved: Solved, k: int, name: str, numbers: NDArray[np.int64], checks: tuple[Check, ...], edits: Edits,
-         shop: Shop, settings: PlacementSettings) -> Key:
+def _key(solved: Solved, k: int, name: str, numbers: NDArray[np.int64], checks: tuple[Check, ...],
+         edits: Edits, shop: Shop, settings: PlacementSettings) -> Key:
     candidates = solved.candidates
     pockets, user = candidates.pockets, int(candidates.user[k])
     cutting = pockets.cuttings[pockets.kind[k]]
@@ -54,8 +55,9 @@ def _key(solved: Solved, k: int, name: str, numbers: NDArray[np.int64], checks: 
     held = np.flatnonzero(candidates.crossings.held[k])
     cracks = tuple(solved.site.lines[n].crack_at(candidates.crossings.arc[k, n]) for n in held)
     origin = "suggested" if user < 0 else "fixed" if edits.keys[user].fixed else "added"
-    return Key(name, tuple(dict.fromkeys(cracks)), frozen_array(centre), angle, cutting.shape, cutting.size.name,
-               moved(cutting.shape.pocket, angle, centre), moved(cutting.shape.key, angle, centre), origin,
+    return Key(name, tuple(dict.fromkeys(cracks)), frozen_array(centre), angle, cutting.shape,
+               cutting.size.name, moved(cutting.shape.pocket, angle, centre),
+               moved(cutting.shape.key, angle, centre), origin,
                key_reasons(solved, k, numbers, origin, shop, settings), checks)
 
 
@@ -67,22 +69,25 @@ def _checks(solved: Solved, numbers: NDArray[np.int64], shop: Shop,
     figures = measure_all(pockets, solved.site, solved.rules)
     checks = []
     for k, shape in enumerate(pockets.shapes):
-        placed = [Check(rule.name, bool(value >= rule.limit), _figure(value), rule.limit, rule.unit, rule.says)
+        placed = [Check(rule.name, bool(value >= rule.limit), _figure(value), rule.limit, rule.unit,
+                        rule.says)
                   for rule, value in zip(solved.rules, figures[k], strict=True)
                   if rule.name not in _SAID_BY_KEY_CHECKS]
         others = [float(shape.distance(other)) for j, other in enumerate(pockets.shapes) if j != k]
         nearest = min(others, default=np.inf)
-        placed.append(Check("other keys", nearest >= settings.key_gap, _figure(nearest), settings.key_gap, "mm",
-                            "wood between this pocket and the nearest other"))
+        placed.append(Check("other keys", nearest >= settings.key_gap, _figure(nearest), settings.key_gap,
+                            "mm", "wood between this pocket and the nearest other"))
         placed.append(_bridges(candidates.crossings.held[numbers[k]]))
         cutting = pockets.cuttings[pockets.kind[k]]
         checks.append((*placed, *outline_checks(cutting.shape, shop.bit, shop.fit),
-                       *depth_checks(cutting.shape, shop, solved.site.thickness, below_at(shape, solved.site))))
+                       *depth_checks(cutting.shape, shop, solved.site.thickness,
+                                     below_at(shape, solved.site))))
     return checks
 
 
 def _bridges(held: NDArray[np.bool_]) -> Check:
-    return Check("bridges a crack", bool(held.any()), int(held.sum()), 1, "-", "cracks that run across it, at least")
+    return Check("bridges a crack", bool(held.any()), int(held.sum()), 1, "-",
+                 "cracks that run across it, at least")
 
 
 def _figure(value: float) -> float | str:

@@ -58,14 +58,17 @@ def all_rules(settings: PlacementSettings, least_floor: float, least_reach: floa
              "come within {value:.1f} mm of a void, {limit:g} mm is asked for",
              "filling the void first, or a smaller void margin"),
         Rule("keep-out", room_to_keep_out, settings.keep_out_margin, "mm", "to the nearest area kept out",
-             "come within {value:.1f} mm of an area kept out, {limit:g} mm is asked for", "a smaller area kept out"),
-        Rule("sound wings", room_to_wings, settings.crack_margin, "mm", "sound wood between the wings and any crack",
+             "come within {value:.1f} mm of an area kept out, {limit:g} mm is asked for",
+             "a smaller area kept out"),
+        Rule("sound wings", room_to_wings, settings.crack_margin, "mm",
+             "sound wood between the wings and any crack",
              "have a crack within {value:.1f} mm of a wing, {limit:g} mm is asked for",
              "a longer key across both cracks"),
         Rule("grain", grain_angle, settings.least_grain_angle, "deg", "angle between key and slab grain",
              "lie {value:.0f} degrees from the grain, {limit:g} is asked for",
              "nothing here: a crack across the grain is a break; glue it up"),
-        Rule("cracks bridged whole", no_strays, 1.0, "-", "1 where every crack that the pocket meets runs across it",
+        Rule("cracks bridged whole", no_strays, 1.0, "-",
+             "1 where every crack that the pocket meets runs across it",
              "meet another crack without running across it", "moving it by hand"),
         Rule("wing reach", reach, least_reach, "mm", "shorter wing past the outermost lip",
              "reach only {value:.1f} mm past the crack's lip, {limit:g} mm is asked for",
@@ -104,7 +107,7 @@ def room_to_top(pockets: Pockets, site: Site, search: float) -> FloatArray:
 
 def room_to_voids(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Wood between each pocket and the nearest void. [mm]"""
-    return np.full(len(pockets), np.inf) if site.voids is None else _nearest(site.voids, pockets.shapes, search)
+    return _nearest(site.voids, pockets.shapes, search)
 
 
 def room_to_keep_out(pockets: Pockets, site: Site, search: float) -> FloatArray:
@@ -113,12 +116,12 @@ def room_to_keep_out(pockets: Pockets, site: Site, search: float) -> FloatArray:
     What reaches up from below by a known depth is the floor rule's business.
     """
     areas = [area for k, area in site.keep_out if k.from_face != "below" or k.depth is None]
-    return _nearest(STRtree(areas), pockets.shapes, search) if areas else np.full(len(pockets), np.inf)
+    return _nearest(STRtree(areas) if areas else None, pockets.shapes, search)
 
 
 def room_to_wings(pockets: Pockets, site: Site, search: float) -> FloatArray:
     """Sound wood between each pocket's wings and the nearest crack, its own included. [mm]"""
-    return np.full(len(pockets), np.inf) if site.bodies is None else _nearest(site.bodies, pockets.wings, search)
+    return _nearest(site.bodies, pockets.wings, search)
 
 
 def no_strays(pockets: Pockets, site: Site, search: float) -> FloatArray:
@@ -150,9 +153,10 @@ def keeping_all(pockets: Pockets, site: Site, rules: tuple[Rule, ...]) -> NDArra
     return left
 
 
-def _nearest(tree: STRtree, shapes: NDArray[np.object_], search: float) -> FloatArray:
+def _nearest(tree: STRtree | None, shapes: NDArray[np.object_], search: float) -> FloatArray:
     distances = np.full(len(shapes), np.inf)
-    if len(shapes):
-        (which, _), found = tree.query_nearest(shapes, max_distance=search, return_distance=True, all_matches=False)
+    if tree is not None and len(shapes):
+        (which, _), found = tree.query_nearest(shapes, max_distance=search, return_distance=True,
+                                               all_matches=False)
         distances[which] = found
     return distances

@@ -28,6 +28,8 @@ from crackmap.records import FloatArray
 from crackmap.settings import PlacementSettings
 from crackmap.shop import KeyChoice
 
+_SIZE_STEP = 10 ** (1 / 10)  # ratio of neighbouring preferred lengths: one size up or down [-]
+
 
 def cumulative_demand(line: CrackLine, site: Site, settings: PlacementSettings) -> FloatArray:
     """Demand from the line's start to each of its points, shape (N,). [-]
@@ -64,7 +66,8 @@ def wanted_length(bridged: FloatArray, opened: FloatArray, choice: KeyChoice,
         Widths of the cracks alone, summed: they, and not the wood between
         them, say how hard the slab pulls. [mm]
     """
-    return bridged + 2.0 * settings.wished_reach * needed_reach(opened, choice)  # type: ignore[arg-type, no-any-return]
+    reach = needed_reach(opened, choice)  # type: ignore[arg-type]
+    return np.asarray(bridged + 2.0 * settings.wished_reach * reach)
 
 
 def opened_width(crossings: Crossings, site: Site) -> FloatArray:
@@ -96,9 +99,10 @@ def prices(pockets: Pockets, crossings: Crossings, site: Site, choice: KeyChoice
     fit = settings.size_weight * short**2 * np.where(short > 0.0, 2.0, 1.0)
     off_waist = np.nanmax(np.where(crossings.held, np.abs(crossings.offset), 0.0), axis=1, initial=0.0)
     offset = settings.offset_weight * (off_waist / pockets.of_kind("middle")) ** 2
-    angle = (90.0 - angle_to_grain(pockets.angle_deg, site.grain_deg)) ** 2 + off_square(pockets, crossings, site) ** 2
+    off_grain = 90.0 - angle_to_grain(pockets.angle_deg, site.grain_deg)
+    angle = (off_grain**2 + off_square(pockets, crossings, site) ** 2) / settings.angle_scale**2
     return np.asarray(1.0 + settings.wood_weight * wood[pockets.kind] / wood.max() + fit + offset
-                      + settings.angle_weight * angle / settings.angle_scale**2)
+                      + settings.angle_weight * angle)
 
 
 def bridged_width(crossings: Crossings, site: Site) -> FloatArray:
@@ -128,20 +132,23 @@ def angle_to_grain(angle_deg: FloatArray, grain_deg: FloatArray | float) -> Floa
     return np.asarray(np.abs((angle_deg - grain_deg + 90.0) % 180.0 - 90.0))
 
 
-def grading_cost(kind_before: FloatArray, kind_after: FloatArray, graded: bool,
-                 settings: PlacementSettings) -> FloatArray:
-    """Cost of sizes that follow each other along a line (kind 0 is the largest). [-]
+def grading_cost(length: FloatArray, graded: bool, settings: PlacementSettings) -> FloatArray:
+    """Cost of each key (rows) being followed toward the line's end by each other (columns). [-]
 
     Parameters
     ----------
-    kind_before, kind_after : ndarray
-        Indices in the family, toward the start and toward the end.
+    length : ndarray, shape (N,)
+        Of the keys. [mm]
     graded : bool
         True where the line has an open end, so that sizes should fall from it.
+
+    Returns
+    -------
+    cost : ndarray, shape (N, N)
     """
-    fall = kind_after - kind_before
-    jump = settings.jump_weight * np.maximum(np.abs(fall) - 1, 0) ** 2
-    return np.asarray(jump + (settings.grading_weight * np.maximum(-fall, 0) if graded else 0.0))
+    fall = np.log(length[:, None] / length[None, :]) / np.log(_SIZE_STEP)
+    jump = settings.jump_weight * np.maximum(np.abs(fall) - 1.0, 0.0) ** 2
+    return np.asarray(jump + (settings.grading_weight * np.maximum(-fall, 0.0) if graded else 0.0))
 
 
 def is_graded(line: CrackLine) -> bool:

@@ -58,11 +58,13 @@ def lay_out_site(survey: Survey, lines: tuple[CrackLine, ...], edits: Edits, thi
     shapely.prepare(slab)
     if top is not None:
         shapely.prepare(top)
-    return Site(slab, STRtree(boundary_pieces(slab)), top, None if top is None else STRtree(boundary_pieces(top)),
+    return Site(slab, STRtree(boundary_pieces(slab)), top,
+                None if top is None else STRtree(boundary_pieces(top)),
                 STRtree(voids) if voids else None, lines, harmful,
                 STRtree([piece for body in bodies for piece in body]) if harmful.any() else None,
-                np.repeat(np.arange(len(lines)), [len(body) for body in bodies]), _attached(lines), tuple((k, sound_polygon(k.area)) for k in edits.keep_out),
-                survey.grain_deg, thickness, cutting_length, settings.crack_margin)
+                np.repeat(np.arange(len(lines)), [len(body) for body in bodies]), _attached(lines),
+                tuple((k, sound_polygon(k.area)) for k in edits.keep_out), survey.grain_deg, thickness,
+                cutting_length, settings.crack_margin)
 
 
 def sound_polygon(rows: FloatArray) -> Polygon:

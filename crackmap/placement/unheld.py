@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from crackmap.placement.candidates import stations
 from crackmap.placement.crack_lines import CrackLine
@@ -11,7 +12,7 @@ from crackmap.placement.rules import measure_all
 from crackmap.placement.score import cumulative_demand
 from crackmap.placement.solved import Solved
 from crackmap.placement.stretches import stretches
-from crackmap.records import Crack, Key, Survey, Unheld
+from crackmap.records import Crack, FloatArray, Key, Survey, Unheld
 from crackmap.settings import PlacementSettings
 from crackmap.shop import Shop
 
@@ -30,10 +31,10 @@ def _why(crack: Crack, n: int | None, solved: Solved, keys: tuple[Key, ...], sho
     if n is None:
         if crack.confidence >= settings.least_confidence or crack.drawn_by_user:
             return "it has no length: draw it again"
-        return (f"it may not be a crack: confidence {crack.confidence:.2f}, {settings.least_confidence:.2f} is asked "
-                "for; if it is one, draw it by hand and it is treated like any other")
+        return (f"it may not be a crack: confidence {crack.confidence:.2f}, {settings.least_confidence:.2f} "
+                "is asked for; if it is one, draw it by hand and it is treated like any other")
     line = solved.site.lines[n]
-    if solved.counts.get(n) == 0 or (n not in solved.asking and n in solved.counts):
+    if solved.counts.get(n) == 0:
         return "left open as you asked"
     if not solved.site.is_on_top(line.points).any():
         return "it lies wholly in wood that will be trimmed off"
@@ -61,11 +62,13 @@ def _not_worth_it(line: CrackLine, solved: Solved, settings: PlacementSettings) 
     kind = "closed at both ends" if line.ends == ("tip", "tip") else "short"
     if any(solved.site.attached[solved.site.lines.index(line)]):
         kind = "a branch of a crack that is held"
-    return (f"{kind}: {line.length:.0f} mm long and {line.widest:.1f} mm at its widest, it asks for {load:.1f} of a "
-            "key's worth and one would cost more than it holds; fill it, or ask for a key on it")
+    return (f"{kind}: {line.length:.0f} mm long and {line.widest:.1f} mm at its widest, it asks for "
+            f"{load:.1f} of a key's worth and one would cost more than it holds; fill it, or ask for a key on "
+            "it")
 
 
-def blocked_by(n: int, start: float, end: float, solved: Solved, shop: Shop, settings: PlacementSettings) -> str:
+def blocked_by(n: int, start: float, end: float, solved: Solved, shop: Shop,
+               settings: PlacementSettings) -> str:
     """Which rule keeps keys off line `n` between two arcs, by how much, and what would allow one.
 
     The rule named is the one that alone stands in the way of most places, the
@@ -83,16 +86,15 @@ def blocked_by(n: int, start: float, end: float, solved: Solved, shop: Shop, set
     broken = figures < limits
     sole = broken & (broken.sum(axis=1) == 1)[:, None]
     if not broken.any(axis=1).all():
-        return ("a sound place is there, but the keys beside it, a refused key or the crack's own bends leave no room; "
-                "a smaller gap between keys would allow one")
+        return ("a sound place is there, but the keys beside it, a refused key or the crack's own bends "
+                "leave no room; a smaller gap between keys would allow one")
     culprit = int((sole if sole.any() else broken).sum(axis=0).argmax())
     rows = (sole if sole.any() else broken)[:, culprit]
     rule, value = solved.rules[culprit], float(figures[rows, culprit].max())
-    smallest = min(c.size.length for c in cuttings)
-    return (f"even a {smallest:.0f} mm key there would {rule.breaks.format(value=value, limit=rule.limit)}; "
+    return (f"any key there would at best {rule.breaks.format(value=value, limit=rule.limit)}; "
             f"what would allow one: {rule.allows}")
 
 
-def _between(line: CrackLine, centres: np.ndarray, start: float, end: float) -> np.ndarray:
+def _between(line: CrackLine, centres: FloatArray, start: float, end: float) -> NDArray[np.bool_]:
     nearest = np.hypot(*(centres[:, None] - line.points[None]).transpose(2, 0, 1)).argmin(axis=1)
-    return (line.arc[nearest] >= start) & (line.arc[nearest] <= end)
+    return np.asarray((line.arc[nearest] >= start) & (line.arc[nearest] <= end))

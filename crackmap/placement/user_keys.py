@@ -55,7 +55,8 @@ def _size(key: AddedKey, family: tuple[KeySize, ...], site: Site, near: tuple[in
           shop: Shop) -> KeySize:
     names = [size.name for size in family]
     if key.size is not None and key.size not in names:
-        raise PlacementError(f"{_your_key(key)}: there is no size {key.size!r}{nearest_hint(key.size, names)}.")
+        hint = nearest_hint(key.size, names)
+        raise PlacementError(f"{_your_key(key)}: there is no size {key.size!r}{hint}.")
     if key.size is not None:
         base = family[names.index(key.size)]
     elif key.length is not None:
@@ -69,10 +70,12 @@ def _size(key: AddedKey, family: tuple[KeySize, ...], site: Site, near: tuple[in
         return base
     length = base.length if key.length is None else key.length
     share = length / base.length
-    return KeySize(base.name if share == 1.0 and key.width is None and key.waist is None else "own size", length,
+    is_base = share == 1.0 and key.width is None and key.waist is None
+    return KeySize(base.name if is_base else "own size", length,
                    base.width * share if key.width is None else key.width,
                    base.waist * share if key.waist is None else key.waist,
-                   base.depth if key.depth is None else key.depth, base.shape if key.shape is None else key.shape)
+                   base.depth if key.depth is None else key.depth,
+                   base.shape if key.shape is None else key.shape)
 
 
 def _your_key(key: AddedKey) -> str:

@@ -15,7 +15,8 @@ from crackmap.shop import Shop
 _LONG = 2.0  # a stretch worth more keys than this deserves a word [keys]
 
 
-def plan_warnings(solved: Solved, keys: tuple[Key, ...], shop: Shop, settings: PlacementSettings) -> tuple[str, ...]:
+def plan_warnings(solved: Solved, keys: tuple[Key, ...], shop: Shop,
+                  settings: PlacementSettings) -> tuple[str, ...]:
     """Sentences, most serious first."""
     return (*_broken_rules(keys), *_slab_in_two(solved), *_long_stretches(solved, shop, settings),
             *_not_proven(solved), *_cut_by_border(solved))
@@ -27,8 +28,8 @@ def _broken_rules(keys: tuple[Key, ...]) -> list[str]:
         broken = [c for c in key.checks if not c.ok]
         if broken and key.origin != "suggested":
             said.append(f"{key.id} is yours and was kept, but look at: "
-                        + "; ".join(f"{c.name} {_short(c.value)} (limit {_short(c.limit)} {c.unit})" for c in broken)
-                        + ".")
+                        + "; ".join(f"{c.name} {_short(c.value)} (limit {_short(c.limit)} {c.unit})"
+                                    for c in broken) + ".")
     return said
 
 
@@ -37,8 +38,8 @@ def _short(value: float | str) -> str:
 
 
 def _slab_in_two(solved: Solved) -> list[str]:
-    return [f"{line.name} runs from edge to edge: the slab is in two parts there. Keys do not replace a joint; saw "
-            "along the crack and glue it up, or fasten a batten below."
+    return [f"{line.name} runs from edge to edge: the slab is in two parts there. Keys do not replace a "
+            "joint; saw along the crack and glue it up, or fasten a batten below."
             for line in solved.site.lines if line.ends == ("edge", "edge")]
 
 
@@ -53,8 +54,8 @@ def _long_stretches(solved: Solved, shop: Shop, settings: PlacementSettings) -> 
         for s in stretches(solved, n, chosen):
             load = np.diff(np.interp([s.start, s.end], line.arc, demand))[0]
             if load > _LONG and n not in solved.counts:
-                said.append(f"{line.name}: {s.length:.0f} mm stay unheld from {_end_name(solved, n, s.before, 0)} to "
-                            f"{_end_name(solved, n, s.after, 1)}, because "
+                where = f"{_end_name(solved, n, s.before, 0)} to {_end_name(solved, n, s.after, 1)}"
+                said.append(f"{line.name}: {s.length:.0f} mm stay unheld from {where}, because "
                             f"{blocked_by(n, s.start, s.end, solved, shop, settings)}.")
     return said
 
@@ -70,7 +71,8 @@ def _not_proven(solved: Solved) -> list[str]:
     gap = solved.cost - solved.bound
     if gap <= 1e-5:
         return []
-    return [f"the search stopped at its limit: no plan can be better than this one by more than {gap:.2f} of a key."]
+    return ["the search stopped at its limit: no plan can be better than this one by more than "
+            f"{gap:.2f} of a key."]
 
 
 def _cut_by_border(solved: Solved) -> list[str]:

@@ -46,14 +46,16 @@ def probes_by_opening(found: tuple[Opening, ...], edits: Edits, thickness: float
         if not np.isfinite(depth) or depth < 0.0:
             raise ResinError(f"probed depth {depth:g} mm at x {x:.0f}, y {y:.0f} mm must be zero or more.")
         if depth > thickness + settings.through_within:
-            raise ResinError(f"probed depth {depth:g} mm at x {x:.0f}, y {y:.0f} mm is more than the slab's thickness "
+            raise ResinError(f"probed depth {depth:g} mm at x {x:.0f}, y {y:.0f} mm is more than the slab's "
+                             "thickness "
                              f"of {thickness:g} mm; check both.")
         near = [(float(away.min()), opening.id, int(away.argmin())) for opening in found
                 for away in [np.hypot(*(opening.place - (x, y)).T)
                              - (opening.width / 2.0 if opening.kind == "void" else 0.0)]]
         best = min(near, default=(np.inf, "", 0))
         if best[0] > settings.probe_within:
-            lost.append(f"the depth probed at x {x:.0f}, y {y:.0f} mm lies more than {settings.probe_within:g} mm from "
+            lost.append(f"the depth probed at x {x:.0f}, y {y:.0f} mm lies more than "
+                        f"{settings.probe_within:g} mm from "
                         "every crack and void and was left out.")
         else:
             probes.setdefault(best[1], []).append((best[2], min(float(depth), thickness)))
@@ -76,19 +78,21 @@ def _assumed(opening: Opening, thickness: float, settings: ResinSettings) -> Dep
     deepest = share * opening.length  # more than the thickness: through as far as the fall allows
     best = np.minimum(deepest * _fall(opening.width, opening.width.max(), settings.depth_power), thickness)
     least = np.full(len(best), min(settings.least_depth * opening.length, thickness))
-    limit = thickness if opening.kind == "end" else min(settings.closed_depth_most * opening.length, thickness)
+    half_penny = settings.closed_depth_most * opening.length
+    limit = thickness if opening.kind == "end" else min(half_penny, thickness)
     return Depths(best, np.minimum(least, best), np.full(len(best), limit), *walls, "assumed")
 
 
-def _probed(opening: Opening, probes: list[tuple[int, float]], thickness: float, settings: ResinSettings) -> Depths:
+def _probed(opening: Opening, probes: list[tuple[int, float]], thickness: float,
+            settings: ResinSettings) -> Depths:
     """Depth along a crack from probes: each holds at its place, and falls with the width away from it."""
     walls = (settings.wall_share, settings.wall_share_least_probed, settings.wall_share_most)
     deep = all(depth >= thickness - settings.through_within for _, depth in probes)
     if opening.kind == "void":
         depth = np.full(1, float(np.mean([d for _, d in probes])))
         return Depths(depth, depth, depth, *walls, "through" if deep else "probed")
-    spread = [_from_probes(opening, probes, thickness, power, settings) for power in (settings.depth_power, 1.0, 0.0)]
-    best, steep, flat = spread
+    best, steep, flat = (_from_probes(opening, probes, thickness, power, settings)
+                         for power in (settings.depth_power, 1.0, 0.0))
     return Depths(best, np.minimum(np.minimum(steep, flat), best), np.maximum(np.maximum(steep, flat), best),
                   *walls, "through" if deep else "probed")
 
@@ -100,12 +104,14 @@ def _from_probes(opening: Opening, probes: list[tuple[int, float]], thickness: f
     arc = np.concatenate([[0.0], np.cumsum(step)])
     at = np.array([arc[k] for k, _ in order])
     # What the depth would be where the crack is widest, by each probe; blended in between.
-    scale = np.array([_depth_at_widest(depth, float(opening.width[k] / opening.width.max()), thickness, power, settings)
+    widest = float(opening.width.max())
+    scale = np.array([_depth_at_widest(depth, float(opening.width[k]) / widest, thickness, power, settings)
                       for k, depth in order])
-    return np.minimum(np.interp(arc, at, scale) * _fall(opening.width, opening.width.max(), power), thickness)
+    return np.asarray(np.minimum(np.interp(arc, at, scale) * _fall(opening.width, widest, power), thickness))
 
 
-def _depth_at_widest(depth: float, share: float, thickness: float, power: float, settings: ResinSettings) -> float:
+def _depth_at_widest(depth: float, share: float, thickness: float, power: float,
+                     settings: ResinSettings) -> float:
     """Depth where the crack is widest, from a probe where its width is `share` of that. [mm]
 
     A probe right through says only "at least the thickness": the crack is then

@@ -18,11 +18,13 @@ from crackmap.settings import ResinSettings
 from crackmap.shop import ResinSheet, Shop
 
 KEY_GAPS = "key gaps"  # id of the item that is not a crack or void
+_NO_EDITS = Edits()
+_USUAL = ResinSettings()
 _WORTH_PROBING = 0.15  # an item that alone leaves this share of the total open deserves a probe [-]
 
 
-def estimate_resin(survey: Survey, keys: tuple[Key, ...], shop: Shop, thickness_mm: float, edits: Edits = Edits(),
-                   settings: ResinSettings = ResinSettings()) -> ResinEstimate:
+def estimate_resin(survey: Survey, keys: tuple[Key, ...], shop: Shop, thickness_mm: float,
+                   edits: Edits = _NO_EDITS, settings: ResinSettings = _USUAL) -> ResinEstimate:
     """Resin for the cracks, voids and key gaps of a slab.
 
     Parameters
@@ -62,12 +64,14 @@ def estimate_resin(survey: Survey, keys: tuple[Key, ...], shop: Shop, thickness_
              for opening in found]
     if keys:
         items.append(_key_gaps(keys))
-    volume, least, most = (sum(getattr(i, name) for i in items) for name in ("volume_ml", "least_ml", "most_ml"))
+    volume, least, most = (sum(getattr(i, name) for i in items) for name in ("volume_ml", "least_ml",
+                                                                             "most_ml"))
     mix_ml = volume * (1.0 + sheet.allowance_percent / 100.0)
     mix = mix_of(mix_ml, sheet)
     deepest = max((i.depth_mm for i in items), default=0.0)
     layers = math.ceil(deepest / sheet.deepest_layer - 1e-9)
-    estimate = ResinEstimate(tuple(items), volume, least, most, sheet.allowance_percent, mix_ml, mix.part_a_ml,
+    estimate = ResinEstimate(tuple(items), volume, least, most, sheet.allowance_percent, mix_ml,
+                             mix.part_a_ml,
                              mix.part_b_ml, mix.part_a_g, mix.part_b_g, layers)
     return dataclasses.replace(estimate, notes=(*lost, *_notes(estimate, mix.batches, found, sheet)))
 
@@ -89,34 +93,42 @@ def _key_gaps(keys: tuple[Key, ...]) -> ResinItem:
     """Gaps between pockets and keys: none where glue fills them, whole where resin does."""
     gap = [outline_area(k.shape.pocket) - outline_area(k.shape.key) for k in keys]
     volume = sum(area * k.shape.depth for area, k in zip(gap, keys, strict=True)) * ML_PER_MM3
-    return ResinItem(KEY_GAPS, float(sum(gap)), max(k.shape.depth for k in keys), "pocket", volume / 2.0, 0.0, volume)
+    return ResinItem(KEY_GAPS, float(sum(gap)), max(k.shape.depth for k in keys), "pocket", volume / 2.0, 0.0,
+                     volume)
 
 
 def _notes(estimate: ResinEstimate, batches: int, found: tuple[Opening, ...], sheet: ResinSheet) -> list[str]:
     notes = []
     if not sheet.from_user:
-        notes.append("ratio, densities, batch and layer are generic and cautious; the data sheet on the tin wins: put "
+        notes.append("ratio, densities, batch and layer are generic and cautious; the data sheet on the tin "
+                     "wins: put "
                      "its figures in the shop file.")
     assumed = [i for i in estimate.items if i.depth_from == "assumed"]
     if assumed:
-        notes.append(f"{len(assumed)} of {len(found)} depths are assumed, because a photo shows none: the truth lies "
+        notes.append(f"{len(assumed)} of {len(found)} depths are assumed, because a photo shows none: the "
+                     "truth lies "
                      f"between {estimate.least_ml:.0f} and {estimate.most_ml:.0f} ml.")
         notes += _what_to_probe(estimate, assumed, found)
     if batches > 1:
-        notes.append(f"{batches} batches of {estimate.mix_ml / batches:.0f} ml: no more than {sheet.largest_batch:.0f} ml "
+        notes.append(f"{batches} batches of {estimate.mix_ml / batches:.0f} ml: no more than "
+                     f"{sheet.largest_batch:.0f} ml "
                      "at once, because a large pot heats itself.")
     if estimate.layers > 1:
-        notes.append(f"{estimate.layers} pours of at most {sheet.deepest_layer:g} mm each, as the resin's own limit "
+        notes.append(f"{estimate.layers} pours of at most {sheet.deepest_layer:g} mm each, as the resin's "
+                     "own limit "
                      "and waiting time say.")
     if estimate.items:
-        notes.append("seal porous walls with a thin coat first, dam every opening at the ends and below, and try the "
+        notes.append("seal porous walls with a thin coat first, dam every opening at the ends and below, and "
+                     "try the "
                      "dams with a little water where the wood allows it; let it dry.")
-        notes.append("resin and hardener are skin sensitisers: gloves, eye protection, ventilation, and the maker's "
+        notes.append("resin and hardener are skin sensitisers: gloves, eye protection, ventilation, and the "
+                     "maker's "
                      "safety data sheet.")
     return notes
 
 
-def _what_to_probe(estimate: ResinEstimate, assumed: list[ResinItem], found: tuple[Opening, ...]) -> list[str]:
+def _what_to_probe(estimate: ResinEstimate, assumed: list[ResinItem], found: tuple[Opening,
+                                                                                   ...]) -> list[str]:
     """The opening whose unknown depth leaves most open."""
     widest = max(assumed, key=lambda i: (i.most_ml - i.least_ml, i.id))
     open_ml = widest.most_ml - widest.least_ml
@@ -124,5 +136,6 @@ def _what_to_probe(estimate: ResinEstimate, assumed: list[ResinItem], found: tup
         return []
     opening = next(o for o in found if o.id == widest.id)
     x, y = opening.place[int(np.argmax(opening.width))]
-    return [f"probe {widest.id} near x {x:.0f}, y {y:.0f} mm with a wire first: its depth alone leaves {open_ml:.0f} ml "
+    return [f"probe {widest.id} near x {x:.0f}, y {y:.0f} mm with a wire first: its depth alone leaves "
+            f"{open_ml:.0f} ml "
             "open."]

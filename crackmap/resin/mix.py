@@ -35,7 +35,8 @@ def check_sheet(sheet: ResinSheet) -> None:
                               ("largest batch", sheet.largest_batch, " ml"),
                               ("deepest layer", sheet.deepest_layer, " mm")):
         if not math.isfinite(value) or value <= 0.0:
-            raise ResinError(f"the {name} must be more than zero, not {value:g}{unit}; see the tin's data sheet.")
+            raise ResinError(f"the {name} must be more than zero, not {value:g}{unit}; see the tin's data "
+                             "sheet.")
     if sheet.ratio_by not in ("volume", "weight"):
         raise ResinError(f"the resin's ratio is by 'volume' or by 'weight', not by {sheet.ratio_by!r}.")
     if not 0.0 <= sheet.allowance_percent <= 100.0:

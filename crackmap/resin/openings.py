@@ -18,6 +18,7 @@ from crackmap.keys.outline import to_points
 from crackmap.records import Crack, Edits, FloatArray, Key, Survey
 from crackmap.settings import ResinSettings
 
+_SAME_PLACE = 2.0  # a branch's root lies this near its stem, besides the stem's half width [mm]
 _LEAST_CHORD = 2.0  # a slice lies square to the centreline's direction over this, not to each jag [mm]
 
 
@@ -36,7 +37,8 @@ class Opening:
     width_doubt: float  # share by which the area may be off, two sigma [-]
 
 
-def openings(survey: Survey, keys: tuple[Key, ...], edits: Edits, settings: ResinSettings) -> tuple[Opening, ...]:
+def openings(survey: Survey, keys: tuple[Key, ...], edits: Edits, settings: ResinSettings) -> tuple[Opening,
+                                                                                                    ...]:
     """Every crack and void that resin runs into, voids first, then cracks in the survey's order."""
     wood = _sound_wood(survey, edits)
     pockets = np.array([shapely.Polygon(to_points(k.pocket)) for k in keys], object)
@@ -47,7 +49,8 @@ def openings(survey: Survey, keys: tuple[Key, ...], edits: Edits, settings: Resi
     reaching = reaching_the_end(survey.cracks)
     by_id = {}
     for crack in sorted(survey.cracks, key=lambda c: (-c.widest, c.id)):
-        if (crack.confidence >= settings.least_confidence or crack.drawn_by_user) and crack.widest >= settings.least_width:
+        if (crack.confidence >= settings.least_confidence
+            or crack.drawn_by_user) and crack.widest >= settings.least_width:
             slices = _slices(crack)
             by_id[crack.id] = _crack(crack, slices, wood, taken, pockets, depths, crack.id in reaching)
             taken.append(shapely.union_all(slices))
@@ -58,10 +61,15 @@ def reaching_the_end(cracks: tuple[Crack, ...]) -> frozenset[str]:
     """Ids of cracks that open at the slab's edge, and of those that branch from them."""
     ends = np.array([p for c in cracks for p in (c.centreline[0], c.centreline[-1])]).reshape(-1, 2)
     strings = [shapely.linestrings(c.centreline) for c in cracks]
+
+    def meets(end: int, j: int) -> bool:
+        away = shapely.distance(shapely.points(ends[end]), strings[j])
+        return bool(away <= _SAME_PLACE + cracks[j].widest / 2.0)
+
     reaching = {k for k, c in enumerate(cracks) if set(c.ends) & {"edge", "border"}}
     while True:
         more = {k for k, c in enumerate(cracks) if k not in reaching and any(
-            kind == "junction" and shapely.distance(shapely.points(ends[2 * k + side]), strings[j]) <= 2.0 + cracks[j].widest / 2.0
+            kind == "junction" and meets(2 * k + side, j)
             for side, kind in enumerate(c.ends) for j in reaching)}
         if not more:
             return frozenset(cracks[k].id for k in reaching)
@@ -105,7 +113,7 @@ def _slices(crack: Crack) -> NDArray[np.object_]:
     side = np.column_stack([-chord[:, 1], chord[:, 0]]) * np.maximum(crack.width, 1e-3)[:, None] / 2.0
     left, right = points + side, points - side
     corners = np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1)
-    return shapely.convex_hull(shapely.multipoints(corners))
+    return np.asarray(shapely.convex_hull(shapely.multipoints(corners)))
 
 
 def _crack(crack: Crack, slices: NDArray[np.object_], wood: shapely.Geometry, taken: list[shapely.Geometry],

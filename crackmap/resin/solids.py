@@ -36,7 +36,8 @@ def tapered_volume(area: FloatArray, depth: FloatArray, wall_share: float) -> Fl
     return area * depth * wall_share
 
 
-def tapered_volume_above(area: FloatArray, depth: FloatArray, wall_share: float, cut: ArrayLike) -> FloatArray:
+def tapered_volume_above(area: FloatArray, depth: FloatArray, wall_share: float,
+                         cut: ArrayLike) -> FloatArray:
     """The part of `tapered_volume` that lies above a depth of `cut`. [mm3]
 
     The width falls in a straight line from the top's to 2 `wall_share` - 1 of

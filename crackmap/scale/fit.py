@@ -9,7 +9,16 @@ import numpy as np
 
 from crackmap.errors import ScaleError
 from crackmap.scale.camera import STRAIGHT_DOWN, Camera, Lens
-from crackmap.scale.problem import Priors, Problem, Stacked, TapedDistance, edge_misfits, jacobian, prior_misfits, stack
+from crackmap.scale.problem import (
+    Priors,
+    Problem,
+    Stacked,
+    TapedDistance,
+    edge_misfits,
+    jacobian,
+    prior_misfits,
+    stack,
+)
 from crackmap.scale.target import FloatArray, Target
 
 _MOST_ROUNDS = 60
@@ -90,6 +99,8 @@ def solve(
         found = _descend(start_problem, stacked, unknowns)
         if found is not None and (best is None or found.cost < best.cost):
             best = found
+        if best is not None and len(targets) > 1 and best.cost < 2 * len(stacked.owner):
+            break  # several markers leave no mirror solution that fits as well
     if best is None:
         raise ScaleError(f"{targets[held].name} cannot be a flat thing of the size given, seen from above; check "
                          "the size, and photograph from straight above.")
@@ -102,8 +113,10 @@ def _starts(problem: Problem) -> list[tuple[Problem, FloatArray]]:
     lens = problem.lens or Lens.central(problem.priors.focal_px, 0.0, problem.width, problem.height)
     rays = lens.to_rays(target.corners_px)
     corners = np.c_[target.corners, np.zeros(4)]
-    found = cv2.solvePnPGeneric(corners, rays.reshape(-1, 1, 2), np.eye(3), np.zeros(5), flags=cv2.SOLVEPNP_IPPE)
-    poses = [(cv2.Rodrigues(r)[0], np.ravel(t)) for r, t in zip(found[1], found[2], strict=True)]
+    poses = []
+    if target.kind != "rule":  # two points give no pose
+        found = cv2.solvePnPGeneric(corners, rays.reshape(-1, 1, 2), np.eye(3), np.zeros(5), flags=cv2.SOLVEPNP_IPPE)
+        poses = [(cv2.Rodrigues(r)[0], np.ravel(t)) for r, t in zip(found[1], found[2], strict=True)]
     across = rays[1] - rays[0]
     turn = np.arctan2(across[1], across[0])
     spin = np.array([[np.cos(turn), -np.sin(turn), 0], [np.sin(turn), np.cos(turn), 0], [0, 0, 1]])

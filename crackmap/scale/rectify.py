@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from crackmap.records import Datum, Photo, RectifiedPhoto, Reference, ScaleQuality, freeze, frozen_array
 from crackmap.scale.advice import photo_advice, scale_notes
 from crackmap.scale.budget import spread_at
 from crackmap.scale.camera import Camera
+from crackmap.scale.check import check_notes
+from crackmap.scale.find import find_targets
 from crackmap.scale.fit import Fit, fit_camera
 from crackmap.scale.mapping import Mapping
-from crackmap.scale.marks import MarkChoice, choose_marks, into_frame, marks_at
+from crackmap.scale.marks import MarkChoice, Marks, choose_marks, into_frame, marks_at
 from crackmap.scale.resample import lay_out_raster, resample
 from crackmap.scale.sources import known_lens, priors_for, taped_distances
 from crackmap.scale.spread import scale_sigma_percent
-from crackmap.scale.find import find_targets
 from crackmap.scale.target import FloatArray, Target
 from crackmap.settings import ScaleSettings
 
@@ -35,35 +38,39 @@ def rectify(photo: Photo, settings: ScaleSettings) -> RectifiedPhoto:
         If nothing of known size is found, or if what is found contradicts itself or the settings.
     """
     height, width = photo.pixels.shape[:2]
-    targets = find_targets(photo, settings)
     lens, lens_notes = known_lens(photo.facts, settings)
+    targets = find_targets(photo, settings, lens)
     fit = fit_camera(targets, priors_for(photo.facts, settings, targets[0]), width, height, lens,
                      taped_distances(settings, targets))
     choice = choose_marks(fit)
     marks = marks_at(choice, fit.places, fit.problem.print_stretch(fit.unknowns))
     mapping = fit.camera.mapping.moved(float(np.degrees(marks.turn)), marks.a)
+    quality = _quality(fit, choice, mapping)
+    notes = (*scale_notes(fit, quality.scale_sigma_percent), *lens_notes,
+             *check_notes(fit, choice, settings.check_distances))
     raster = lay_out_raster(mapping, width, height)
     pixels, seen = resample(photo, mapping, raster)
-    datum_points = into_frame(marks, np.stack([marks.a, marks.b]))
-    datum = Datum(frozen_array(datum_points[0]), frozen_array(datum_points[1]), choice.kind, choice.a_name,
-                  choice.b_name)
-    return RectifiedPhoto(freeze(pixels), freeze(seen), raster.mapping, mapping, photo.facts, datum,
-                          _references(fit, mapping), _quality(fit, choice, mapping, settings),
-                          photo_advice(fit, mapping, photo.facts))
+    return RectifiedPhoto(freeze(pixels), freeze(seen), raster.mapping, mapping, photo.facts, _datum(marks),
+                          _references(fit, mapping), replace(quality, notes=notes), photo_advice(fit, mapping))
 
 
-def _quality(fit: Fit, choice: MarkChoice, mapping: Mapping, settings: ScaleSettings) -> ScaleQuality:
+def _datum(marks: Marks) -> Datum:
+    a, b = into_frame(marks, np.stack([marks.a, marks.b]))
+    return Datum(frozen_array(a), frozen_array(b), marks.kind, marks.a_name, marks.b_name)
+
+
+def _quality(fit: Fit, choice: MarkChoice, mapping: Mapping) -> ScaleQuality:
     """The error budget over the view."""
     width, height = fit.problem.width, fit.problem.height
     field = spread_at(fit, choice, _grid(width, height, 9, 7, 0.04))
     middle = spread_at(fit, choice, _grid(width, height, 9, 5, 0.1))
     at_datum = spread_at(fit, choice, mapping.to_pixels(np.zeros((1, 2))))
     mm_per_px = float(mapping.mm_per_px_at(mapping.to_slab([[width / 2, height / 2]]))[0])
-    blur = float(np.median([t.blur_px for t in fit.problem.targets]))
+    blur = float(np.nan_to_num(np.median([t.blur_px for t in fit.problem.targets]), nan=USUAL_BLUR_PX))
     return ScaleQuality(
         mm_per_px, scale_sigma_percent(middle), float(at_datum.sigmas[0]), float(field.sigmas.max()),
         NARROWEST_CRACK_PX * max(1.0, blur / USUAL_BLUR_PX) * mm_per_px, fit.rms_px,
-        frozen_array(np.c_[field.points, field.sigmas]), scale_notes(fit, settings), frozen_array(field.modes))
+        frozen_array(np.c_[field.points, field.sigmas]), sigma_modes=frozen_array(field.modes))
 
 
 # Narrowest crack found in strong grain with recall 0.96, at a blur of 0.8 px; measured by simulation.

@@ -30,10 +30,10 @@ def priors_for(facts: PhotoFacts, settings: ScaleSettings, target: Target) -> Pr
     """What is known of the camera and of the size of `target` before the fit."""
     told = settings.focal_35mm if settings.focal_35mm is not None else facts.focal_35mm
     focal = focal_from_35mm(told or USUAL_FOCAL_35MM, facts.width_px, facts.height_px)
-    sigma = settings.marker_size_sigma if target.kind == "marker" else STANDARD_SIZE_SIGMA[target.kind]
-    long_side, short_side = target.size_mm
+    sigma = {**STANDARD_SIZE_SIGMA, "marker": settings.marker_size_sigma, "rule": settings.rule_sigma}[target.kind]
+    long_side = target.size_mm[0]
     return Priors(focal, EXIF_FOCAL_SIGMA if told else USUAL_FOCAL_SIGMA, settings.k1_sigma, sigma / long_side,
-                  STRETCH_SHARE * sigma / short_side, settings.marker_height_sigma,
+                  STRETCH_SHARE * sigma / long_side, settings.marker_height_sigma,
                   float(np.sin(np.radians(settings.tilt_sigma_deg))))
 
 

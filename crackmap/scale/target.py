@@ -54,9 +54,27 @@ class Target:
         return rectangle_corners(*self.size_mm)
 
 
-SPOKEN = {"a4": "A4 sheet", "a3": "A3 sheet", "letter": "Letter sheet", "card": "card"}
+SPOKEN = {"a4": "A4 sheet", "a3": "A3 sheet", "letter": "Letter sheet", "card": "card", "rule": "rule"}
+CLICK_SIGMA_PX = 1.0  # how well a point is clicked (a choice)
 
 
 def rectangle_corners(long_side: float, short_side: float) -> FloatArray:
     """Corners of a centred rectangle: top left, top right, bottom right, bottom left. [mm]"""
     return np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * [long_side / 2, short_side / 2]
+
+
+def rule_target(pixels: FloatArray, distance: float, height: float) -> Target:
+    """Two points on a rule as a target: each is known in both directions of the photo.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (2, 2)
+        The points. [px]
+    distance : float
+        Between them. [mm]
+    height : float
+        Of the rule's face above the show face. [mm]
+    """
+    ends = np.array([[-distance / 2, 0.0], [distance / 2, 0.0]])
+    return Target("rule", None, (distance, 0.0), height, np.repeat(ends, 2, axis=0), np.repeat(pixels, 2, axis=0),
+                  np.tile(np.eye(2), (2, 1)), np.full(4, CLICK_SIGMA_PX), 1e-3, pixels[[0, 1, 1, 0]], np.nan, np.nan)

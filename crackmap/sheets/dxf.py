@@ -20,7 +20,7 @@ from ezdxf.layouts import Modelspace
 from numpy.typing import ArrayLike
 
 from crackmap.errors import SheetError
-from crackmap.records import Plan, Survey
+from crackmap.records import Key, Plan, Survey
 from crackmap.settings import SheetSettings, nearest_hint
 from crackmap.sheets.drawing import (
     BOARD,
@@ -38,14 +38,14 @@ from crackmap.sheets.drawing import (
     Outline,
     Shape,
     extent,
-    transformed,
 )
 from crackmap.sheets.keys_drawing import keys_drawing
-from crackmap.sheets.slab_drawing import slab_drawing
+from crackmap.sheets.slab_drawing import pocket_drawing, slab_drawing
 from crackmap.shop import Shop
 from crackmap.units import MM_PER_INCH
 
 VERSIONS = ("R12", "R2000", "R2010")
+MOST_WIDER = 2.0  # a key that is tighter than this is another key [mm]
 _UNITS = {"mm": (1.0, 4, 1), "in": (1.0 / MM_PER_INCH, 1, 0)}  # factor, $INSUNITS, $MEASUREMENT
 _DECIMALS = {"mm": 4, "in": 6}  # a tenth of a micrometre and less
 # Colour numbers of the format, so that layers can be told apart on a dark and a light screen.
@@ -81,8 +81,37 @@ def slab_dxf(
     SheetError
         If version or unit are unknown, or the transform stretches.
     """
-    drawing = slab_drawing(survey, plan, settings)
-    return as_dxf(drawing if transform is None else transformed(drawing, transform), settings)
+    return as_dxf(slab_drawing(survey, plan, settings, transform), settings)
+
+
+def pocket_dxf(survey: Survey, key: Key, wider_by: float, settings: SheetSettings) -> bytes:
+    """One pocket alone, made wider, for a key that sits too tight: cut it again from the same zero.
+
+    Parameters
+    ----------
+    survey, key, settings
+        The slab with its marks; the key; version and unit.
+    wider_by : float
+        On every side. [mm]
+
+    Raises
+    ------
+    KeyShapeError
+        If the pocket has sharp corners, which have no exact offset.
+    SheetError
+        If `wider_by` is not above zero and at most 2 mm, or version or unit are unknown.
+    """
+    if not 0.0 < wider_by <= MOST_WIDER:
+        raise SheetError(
+            f"a pocket cannot be made {wider_by:g} mm wider a side; give more than 0 and at most "
+            f"{MOST_WIDER:g} mm."
+        )
+    return as_dxf(pocket_drawing(survey, key, wider_by, settings), settings)
+
+
+def drawing_file(stem: str, settings: SheetSettings) -> str:
+    """Name of a drawing's file; in R12, which has no field for the unit, it names the unit: slab-mm.dxf."""
+    return f"{stem}-{settings.drawing_units}.dxf" if settings.dxf_version == "R12" else f"{stem}.dxf"
 
 
 def keys_dxf(plan: Plan, shop: Shop, settings: SheetSettings) -> bytes:

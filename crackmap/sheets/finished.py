@@ -28,6 +28,8 @@ _CLOSED_BELOW = 0.25  # a crack no wider than this takes no resin that shows [mm
 _OVERFILL = 0.3  # resin stands over the lips by this [mm]
 _OILED = 1.14  # oil deepens colours: the exponent of the picture's values on the slab
 _LIGHT_REACH = 60.0  # shadows and uneven light are wider than this, grain is finer [mm]
+_MOST_LIGHT = 1.15  # over the slab's mean; brighter than this is glare
+_GLARE = 110.0  # what a doubling by glare adds, of 255
 _GLINT = 42.0  # how much lighter the glint is, of 255
 _GAP = 6  # between the two pictures [px]
 
@@ -125,7 +127,7 @@ def _pour(view: View, survey: Survey, light: FloatArray, settings: SheetSettings
             resin = dry[rows, columns] * _AMBER + 8.0
         else:
             colour = settings.resin_colour if settings.resin_look == "tinted" else _BLACK
-            resin = light[rows, columns, None] * np.array(colour, np.float32)
+            resin = _lit(np.array(colour, np.float32), light[rows, columns])
         # The surface is a meniscus: its slope shows the sky on one side, shade on the other.
         level = cv2.GaussianBlur(mask[rows, columns].astype(np.float32) / 255.0, (0, 0), reach)
         slope = np.gradient(level, axis=0) + np.gradient(level, axis=1)
@@ -164,7 +166,7 @@ def _set_key(view: View, key: Key, colour: Colour, light: FloatArray) -> None:
     along = (local @ np.array([np.cos(a), np.sin(a)])).reshape(xs.shape)
     across = (local @ np.array([-np.sin(a), np.cos(a)])).reshape(xs.shape)
     wood = wood_texture(along, across, colour, zlib.crc32(key.id.encode()))
-    wood = cv2.GaussianBlur(wood, (0, 0), 0.7) * light[rows, columns, None]
+    wood = _lit(cv2.GaussianBlur(wood, (0, 0), 0.7), light[rows, columns])
     part = view.pixels[rows, columns]
     inside = outline - [columns.start, rows.start]
     _blend(part, np.clip(wood, 0, 255), coverage(part.shape, inside) / 255.0)
@@ -179,6 +181,16 @@ def _set_key(view: View, key: Key, colour: Colour, light: FloatArray) -> None:
         SUBPIXEL_BITS,
     )
     _blend(part, part * 0.35, joint * (0.75 / 255.0))
+
+
+def _lit(colours: NDArray[Any], light: NDArray[Any]) -> NDArray[Any]:
+    """Colours (H, W, 3) under the slab's own light (H, W).
+
+    Light up to a point falls on the wood; what is more is the lamp's glare, which
+    is white whatever lies under it.
+    """
+    glare = np.maximum(light - _MOST_LIGHT, 0.0)[..., None] * _GLARE
+    return np.asarray(colours * np.minimum(light, _MOST_LIGHT)[..., None] + glare)
 
 
 def _blend(below: ImageArray, above: NDArray[Any], share: NDArray[Any]) -> None:

@@ -97,7 +97,7 @@ def board_words(laid: LaidBoard, units: str) -> str:
 def _heading(layout: StockLayout, plan: Plan, shop: Shop, settings: SheetSettings) -> list[str]:
     lines = [
         f"{unit_sentence(settings)}. ORIGIN: LOWER LEFT CORNER OF BOARD 1.",
-        f"FOR A BIT OF {both_units(shop.bit.diameter)}. GRAIN ALONG EVERY KEY, AS THE ARROWS SHOW.",
+        f"FOR A BIT OF {both_units(shop.bit.diameter, 2)}. GRAIN ALONG EVERY KEY, AS THE ARROWS SHOW.",
     ]
     thicknesses = sorted({round(key.shape.thickness, 2) for key in plan.keys})
     if thicknesses:

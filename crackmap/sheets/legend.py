@@ -10,30 +10,28 @@ import numpy as np
 from crackmap.keys.outline import to_points
 from crackmap.records import FloatArray, ImageArray, Plan, Survey
 from crackmap.settings import SheetSettings
+from crackmap.sheets.bench_tables import failing_checks
 from crackmap.sheets.lettering import Lettering, text_width, wrapped
 from crackmap.sheets.palette import EDGE, INK, KEY, PAPER, QUIET, Colour
 from crackmap.sheets.picture_view import View, fill, stroke
 from crackmap.sheets.signs import DOUBTFUL_BELOW, draw_lips, draw_target, hatch
-from crackmap.sheets.words import scale_sentence, size_sentence
-from crackmap.units import MM_PER_INCH, show_length
+from crackmap.sheets.words import round_length, scale_sentence, size_sentence
+from crackmap.units import MM_PER_INCH
 
 _WOOD: Colour = (172, 128, 84)  # ground of the samples
 _LINE = 1.55  # distance between lines over the text's size
-_MOST_WARNINGS = 2
+_MOST_NOTABLE = 3  # the sheet says all
 Swatch = Callable[[ImageArray, tuple[int, int, int, int], int], None]
 
 
 def heading_strip(width: int, size: int, survey: Survey, plan: Plan, settings: SheetSettings) -> ImageArray:
-    """Title, size, scale confidence and the first warnings, as a strip (h, width, 3)."""
+    """Title, size, scale confidence and what to look at first, as a strip (h, width, 3)."""
     room = width - 2 * size
     lines = wrapped(
         f"{size_sentence(survey, plan, settings.units)}. {scale_sentence(survey, settings.units)}", room, size
     )
-    warnings = [
-        line
-        for warning in plan.warnings[:_MOST_WARNINGS]
-        for line in wrapped(f"Look at: {warning}", room, size)
-    ]
+    notable = [*failing_checks(plan), *plan.warnings][:_MOST_NOTABLE]
+    warnings = [line for each in notable for line in wrapped(f"Look at: {each}", room, size)]
     height = round(size * (2.6 + _LINE * (len(lines) + len(warnings)) + 0.4))
     strip = Lettering(np.full((height, width, 3), PAPER, np.uint8))
     strip.line((size, size * 1.45), survey.photo.file, round(size * 1.35), INK, bold=True)
@@ -62,7 +60,7 @@ def legend_strip(view: View, size: int, survey: Survey, plan: Plan, settings: Sh
     for (_, text), (x, y) in zip(entries, places, strict=True):
         lettering.line((x + size * 3.1, y), text, size)
     end = size + bar_mm * view.px_per_mm()
-    lettering.line((end + size, bar_y), show_length(bar_mm, settings.units, 0), size, INK, bold=True)
+    lettering.line((end + size, bar_y), round_length(bar_mm, settings.units), size, INK, bold=True)
     note = "To scale on the show face only: do not measure on the screen."
     if end + size * 8 + text_width(note, size) < width:
         lettering.line((width - size - text_width(note, size), bar_y), note, size, QUIET)
@@ -101,7 +99,8 @@ def _flow(entries: list[tuple[Swatch, str]], width: int, size: int) -> tuple[lis
 def _entries(survey: Survey, plan: Plan, settings: SheetSettings) -> list[tuple[Swatch, str]]:
     entries: list[tuple[Swatch, str]] = [(_edge, "edge of the show face")]
     if survey.cracks:
-        entries.append((_crack, f"crack, both lips; number and width in {settings.units}"))
+        unit = "inches" if settings.units == "in" else "mm"
+        entries.append((_crack, f"crack, both lips; number and width in {unit}"))
     if any(crack.confidence < DOUBTFUL_BELOW for crack in survey.cracks):
         entries.append((_doubtful, "perhaps no crack: look at the slab"))
     if survey.voids:

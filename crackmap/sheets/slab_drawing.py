@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Iterable
 
-from crackmap.keys.outline import bounding_box
+import numpy as np
+from numpy.typing import ArrayLike
+
+from crackmap.keys.outline import offset
 from crackmap.records import Key, Plan, Survey
 from crackmap.settings import SheetSettings
 from crackmap.sheets.drawing import (
@@ -24,6 +27,7 @@ from crackmap.sheets.drawing import (
     closed,
     extent,
     open_path,
+    transformed,
 )
 from crackmap.units import MM_PER_INCH, show_length
 
@@ -31,29 +35,55 @@ NOTE_HEIGHT = 5.0  # read on a screen that shows a whole table top [mm]
 _SAME_DEPTH = 0.005  # depths nearer than this are one [mm]
 
 
-def slab_drawing(survey: Survey, plan: Plan, settings: SheetSettings) -> Drawing:
-    """Pockets, datum marks, check bar and, for reference, what was measured; in the slab frame.
+def slab_drawing(
+    survey: Survey, plan: Plan, settings: SheetSettings, transform: ArrayLike | None = None
+) -> Drawing:
+    """Pockets, datum marks, check bar and, for reference, what was measured.
 
-    The order is that of cutting, inner outlines first: pockets, voids, cracks,
-    the slab's edge.
+    In the slab frame, or where `transform` (3, 3) takes it; texts stay upright
+    and say which frame it is. The order is that of cutting, inner outlines
+    first: pockets, voids, cracks, the slab's edge.
     """
-    shapes: list[Shape] = []
-    layers = pocket_layers(plan)
+    geometry = Drawing("", tuple(_geometry(survey, plan, settings)))
+    moved = geometry if transform is None else transformed(geometry, transform)
+    pockets = dict(zip((key.id for key in plan.keys), moved.shapes, strict=False))
+    shapes = list(moved.shapes)
     for key in plan.keys:
-        shapes += closed(layers[key.id], key.pocket)
-    shapes += datum_marks(survey, settings)
+        shapes += _pocket_notes(key, pockets[key.id], settings)
+    shapes += _datum_names(moved.shapes)
+    x0, y0, _, _ = extent(moved.shapes)
+    foot = (float(round(x0)), float(round(y0 - 6.0 * NOTE_HEIGHT)))
+    shapes += check_bar(foot, settings)
+    lines = [*_frame_words(survey, settings, transform), *_heading(survey, plan)]
+    shapes += notes(lines, (foot[0], foot[1] - 1.6 * NOTE_HEIGHT))
+    return Drawing(f"Pockets of {survey.photo.file}", tuple(shapes))
+
+
+def pocket_drawing(survey: Survey, key: Key, wider_by: float, settings: SheetSettings) -> Drawing:
+    """One pocket alone, `wider_by` mm wider all round, in the slab frame; see `dxf.pocket_dxf`."""
+    outline = Outline(POCKET, offset(key.pocket, wider_by))
+    shapes: list[Shape] = [outline, *_datum_rings(survey, settings)]
+    shapes += [*_pocket_notes(key, outline, settings), *_datum_names(shapes)]
+    x0, y0, _, _ = extent(shapes)
+    foot = (float(round(x0)), float(round(y0 - 6.0 * NOTE_HEIGHT)))
+    wider = f"POCKET {key.id} ALONE, {both_units(wider_by, 2)} WIDER ON EVERY SIDE. SAME ZERO AS BEFORE."
+    lines = [*_frame_words(survey, settings, None), wider]
+    shapes += [*check_bar(foot, settings), *notes(lines, (foot[0], foot[1] - 1.6 * NOTE_HEIGHT))]
+    return Drawing(f"Pocket {key.id} of {survey.photo.file}, wider", tuple(shapes))
+
+
+def _geometry(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Shape]:
+    """All but texts and bar, the pockets first and in the keys' order."""
+    layers = pocket_layers(plan)
+    shapes: list[Shape] = [outline for key in plan.keys for outline in closed(layers[key.id], key.pocket)]
+    shapes += _datum_rings(survey, settings)
     if settings.with_reference:
         for void in survey.voids:
             shapes += closed(VOID, void.polygon)
         for crack in survey.cracks:
             shapes += open_path(CRACK, crack.centreline)
         shapes += closed(SLAB_EDGE, survey.outline)
-    for key in plan.keys:
-        shapes += _pocket_notes(key, settings)
-    x0, y0 = _below(survey, shapes)
-    shapes += check_bar((x0, y0), settings)
-    shapes += notes(_heading(survey, plan, settings), (x0, y0 - 8.0 * NOTE_HEIGHT / 5.0))
-    return Drawing(f"Pockets of {survey.photo.file}", tuple(shapes))
+    return shapes
 
 
 def pocket_layers(plan: Plan) -> dict[str, str]:
@@ -71,14 +101,21 @@ def pocket_layers(plan: Plan) -> dict[str, str]:
     }
 
 
-def datum_marks(survey: Survey, settings: SheetSettings) -> list[Shape]:
-    """A point to drill at each datum mark, with its name."""
-    shapes: list[Shape] = []
-    for name, at in (("A", survey.datum.a), ("B", survey.datum.b)):
-        x, y = float(at[0]), float(at[1])
-        shapes.append(Mark(DATUM, (x, y), settings.datum_ring))
-        shapes.append(Note(NOTES, name, (x + settings.datum_ring, y + settings.datum_ring), NOTE_HEIGHT))
-    return shapes
+def _datum_rings(survey: Survey, settings: SheetSettings) -> list[Shape]:
+    """A point to drill at each datum mark, A first."""
+    return [
+        Mark(DATUM, (float(at[0]), float(at[1])), settings.datum_ring)
+        for at in (survey.datum.a, survey.datum.b)
+    ]
+
+
+def _datum_names(shapes: Iterable[Shape]) -> list[Shape]:
+    """The marks' names, beside them."""
+    marks = [shape for shape in shapes if isinstance(shape, Mark)]
+    return [
+        Note(NOTES, name, (mark.at[0] + mark.ring, mark.at[1] + mark.ring), NOTE_HEIGHT)
+        for name, mark in zip("AB", marks, strict=True)
+    ]
 
 
 def check_bar(at: tuple[float, float], settings: SheetSettings) -> list[Shape]:
@@ -109,40 +146,42 @@ def unit_sentence(settings: SheetSettings) -> str:
     return "UNITS: INCHES" if settings.drawing_units == "in" else "UNITS: MILLIMETRES"
 
 
-def both_units(mm: float) -> str:
-    """A length that nobody can take for the other unit: 20.0 mm (0.787 in)."""
-    return f"{show_length(mm, 'mm')} ({show_length(mm, 'in')})"
+def both_units(mm: float, digits: int = 1) -> str:
+    """A length that nobody can take for the other unit: 20.0 mm (0.787 in); `digits` decimals of a mm."""
+    return f"{show_length(mm, 'mm', digits)} ({show_length(mm, 'in', digits)})"
 
 
-def _pocket_notes(key: Key, settings: SheetSettings) -> list[Shape]:
+def _pocket_notes(key: Key, pocket: Shape, settings: SheetSettings) -> list[Shape]:
     """Number and depth, under the pocket, so that they never lie on its outline."""
-    x0, y0, x1, _ = bounding_box(key.pocket)
+    x0, y0, x1, _ = extent([pocket])
     depth = show_length(key.shape.depth, settings.drawing_units)
-    return [
-        Note(NOTES, f"{key.id} DEPTH {depth}", ((x0 + x1) / 2.0, y0 - 1.6 * NOTE_HEIGHT), NOTE_HEIGHT, True)
-    ]
+    at = (x0 + x1) / 2.0, y0 - 1.6 * NOTE_HEIGHT
+    return [Note(NOTES, f"{key.id} DEPTH {depth}", at, NOTE_HEIGHT, True)]
 
 
-def _below(survey: Survey, shapes: list[Shape]) -> tuple[float, float]:
-    """Where bar and heading go: under everything, flush left."""
-    outline = Outline(SLAB_EDGE, np.column_stack([survey.outline, np.zeros(len(survey.outline))]))
-    x0, y0, _, _ = extent([*shapes, outline])
-    return round(x0), round(y0 - 6.0 * NOTE_HEIGHT)
+def _frame_words(survey: Survey, settings: SheetSettings, transform: ArrayLike | None) -> list[str]:
+    """The unit, and which frame the numbers are in."""
+    units = unit_sentence(settings)
+    if transform is None:
+        origin = f"ORIGIN: MARK A ({survey.datum.a_name}). X AXIS: THROUGH MARK B ({survey.datum.b_name})."
+        return [f"{units}. {origin}", "SHOW FACE, SEEN FROM ABOVE."]
+    matrix = np.asarray(transform, float)
+    (ax, ay), (bx, by) = (matrix[:2, :2] @ at + matrix[:2, 2] for at in (survey.datum.a, survey.datum.b))
+    flipped = float(np.linalg.det(matrix[:2, :2])) < 0.0
+    face = "UNDERSIDE, MIRRORED: SEEN FROM THE UNDERSIDE." if flipped else "SHOW FACE, SEEN FROM ABOVE."
+
+    def place(x: float, y: float) -> str:
+        figures = (show_length(v, settings.drawing_units, 2).split(" ")[0] for v in (x, y))
+        return ", ".join(figures)
+
+    return [f"{units}. MOVED: MARK A IS AT {place(ax, ay)}; MARK B IS AT {place(bx, by)}.", face]
 
 
-def _heading(survey: Survey, plan: Plan, settings: SheetSettings) -> list[str]:
-    depths = sorted({round(key.shape.depth, 2) for key in plan.keys})
+def _heading(survey: Survey, plan: Plan) -> list[str]:
     apart = float(np.hypot(*(survey.datum.b - survey.datum.a)))
-    lines = [
-        f"{unit_sentence(settings)}. ORIGIN: MARK A ({survey.datum.a_name}). X AXIS: THROUGH MARK B "
-        f"({survey.datum.b_name}).",
-        "SHOW FACE, SEEN FROM ABOVE.",
-        f"MARKS A TO B: {both_units(apart)}. CHECK ON THE SLAB.",
-    ]
+    lines = [f"MARKS A TO B: {both_units(apart)}. CHECK ON THE SLAB."]
+    depths = sorted({round(key.shape.depth, 2) for key in plan.keys})
     if depths:
-        lines.append(
-            "POCKET DEPTH: "
-            + ", ".join(both_units(depth) for depth in depths)
-            + f". SLAB {both_units(plan.thickness_mm)} THICK."
-        )
+        listed = ", ".join(both_units(depth) for depth in depths)
+        lines.append(f"POCKET DEPTH: {listed}. SLAB {both_units(plan.thickness_mm)} THICK.")
     return lines

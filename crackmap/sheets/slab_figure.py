@@ -14,7 +14,7 @@ from crackmap.keys.outline import to_points
 from crackmap.records import FloatArray, Plan, Survey
 from crackmap.sheets.label_places import LabelField, LabelPlace
 from crackmap.sheets.picture_view import lips
-from crackmap.sheets.words import figure_turn, turned
+from crackmap.sheets.words import figure_turn, round_length, turned
 from crackmap.units import MM_PER_INCH, show_length
 
 FONT, BOLD = "Helvetica", "Helvetica-Bold"
@@ -242,7 +242,7 @@ class SlabFigure(Flowable):  # type: ignore[misc]
             canvas.rect(x + bar * part / 4.0, y, bar / 4.0, 5.0, stroke=1, fill=1)
         canvas.setFillColor(_INK)
         canvas.setFont(FONT, SMALL)
-        canvas.drawString(x + bar + 6.0, y, show_length(bar_mm, self._units, 0))
+        canvas.drawString(x + bar + 6.0, y, round_length(bar_mm, self._units))
         self._draw_grain(x + bar + 110.0, y + 3.0)
         field.take((0.0, 0.0, self.width, 14.0))
 

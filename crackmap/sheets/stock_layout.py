@@ -23,9 +23,10 @@ from crackmap.shop import Shop, StockBoard
 from crackmap.units import show_length
 
 _FINEST_CELL = 0.5  # [mm]
-_MOST_CELLS = 400_000  # of a board; larger ones take coarser cells and as long
+_MOST_CELLS = 150_000  # of a board; larger ones take coarser cells and as long
 _ROUNDING = 1.5  # two rounded outlines may be nearer than they look: a cell's diagonal, and a little [cells]
 _CHORD = 0.05  # [mm]
+_PLAY = 9  # side of the square in which the play round a place is counted [cells]
 
 PlaceRule = Callable[[NDArray[np.bool_]], tuple[int, int]]
 
@@ -57,6 +58,15 @@ class StockLayout:
 
 
 @dataclass(slots=True)
+class _Room:
+    """Where on a board a shape may still go."""
+
+    stamp: NDArray[np.uint8]  # the shape's own cells
+    corner: tuple[float, float]  # of the stamp, in the key's frame [mm]
+    free: NDArray[np.bool_]  # True where the stamp's first cell may go
+
+
+@dataclass(slots=True)
 class _Filling:
     """A board while it is being filled; `blocked` is its plan in cells, 1 where no key may lie."""
 
@@ -65,23 +75,23 @@ class _Filling:
     cell: float  # [mm]
     blocked: NDArray[np.uint8]
     keys: list[LaidKey]
-    full_for: set[bytes]  # outlines for which there is no room left
+    rooms: dict[bytes, _Room]  # by outline
 
 
 def lay_out_keys(plan: Plan, shop: Shop, settings: SheetSettings) -> StockLayout:
     """Keys by their true shape, largest first, each along the grain of the first board that takes it.
 
     Offcuts are used first, then the boards in the shop file's order. Boards are
-    filled once from the left end and once from the lower edge; the layout that
-    leaves out fewer keys, or takes fewer boards or less of them, is kept.
-    Without stock in the shop file, boards of a common size are proposed.
+    filled by several rules; the layout that leaves out fewest keys, then takes
+    fewest boards, then least of them, is kept. Without stock in the shop file,
+    boards of a common size are proposed.
 
     Parameters
     ----------
     plan, shop, settings
         The keys; the boards and the bit; gap, edge kept free and spares.
     """
-    tries = [_fill(plan, shop, settings, rule) for rule in (_leftmost, _lowest)]
+    tries = [_fill(plan, shop, settings, rule) for rule in _RULES]
     return min(tries, key=_waste)  # the first of equals
 
 
@@ -114,16 +124,29 @@ def _waste(layout: StockLayout) -> tuple[int, int, float]:
     return len(layout.left_over), len(layout.boards), used
 
 
-def _leftmost(room: NDArray[np.bool_]) -> tuple[int, int]:
-    """Row and column of the free place farthest left, and of those the lowest."""
-    column = int(np.argmax(room.any(axis=0)))
-    return int(np.argmax(room[:, column])), column
+def _toward_corner(slant: float) -> PlaceRule:
+    """The free place nearest to the left end, where a step up counts `slant` steps along."""
+
+    def rule(free: NDArray[np.bool_]) -> tuple[int, int]:
+        rows, columns = np.nonzero(free)
+        best = int(np.argmin(columns + slant * rows))
+        return int(rows[best]), int(columns[best])
+
+    return rule
 
 
-def _lowest(room: NDArray[np.bool_]) -> tuple[int, int]:
-    """Row and column of the lowest free place, and of those the one farthest left."""
-    row = int(np.argmax(room.any(axis=1)))
-    return row, int(np.argmax(room[row]))
+def _snug(free: NDArray[np.bool_]) -> tuple[int, int]:
+    """The free place with the least play round it; of those much alike, one toward the left end."""
+    around = np.ones((_PLAY, _PLAY), np.float32)
+    play = cv2.filter2D(free.astype(np.float32), -1, around, borderType=cv2.BORDER_CONSTANT)
+    play += np.linspace(0.0, _PLAY**2 / 4.0, free.shape[1], dtype=np.float32)
+    play[~free] = np.inf
+    row, column = divmod(int(np.argmin(play)), free.shape[1])
+    return row, column
+
+
+# Each is best on some orders; a layout takes hundredths of a second, so all are tried.
+_RULES: tuple[PlaceRule, ...] = (_toward_corner(0.0), _toward_corner(0.3), _toward_corner(1.0), _snug)
 
 
 def _ordered(shop: Shop) -> list[tuple[int, StockBoard]]:
@@ -154,21 +177,35 @@ def _suits(board: StockBoard, shape: KeyShape, shop: Shop) -> bool:
 
 def _lay(filling: _Filling, name: str, shape: KeyShape, gap: float, rule: PlaceRule) -> bool:
     """Put a key on a board if there is room, its grain along the board's; True if it went."""
-    outline = shape.key.tobytes()
-    if outline in filling.full_for:
-        return False
     cell = filling.cell
-    stamp, corner = _stamp(shape, cell)
-    room = _free_places(filling.blocked, stamp)
-    if not room.any():
-        filling.full_for.add(outline)
+    outline = shape.key.tobytes()
+    if outline not in filling.rooms:
+        stamp, corner = _stamp(shape, cell)
+        filling.rooms[outline] = _Room(stamp, corner, _free_places(filling.blocked, stamp))
+    room = filling.rooms[outline]
+    if not room.free.any():
         return False
-    row, column = rule(room)
-    centre = column * cell - corner[0], row * cell - corner[1]
+    row, column = rule(room.free)
+    centre = column * cell - room.corner[0], row * cell - room.corner[1]
     filling.keys.append(LaidKey(name, shape, centre))
     taken = shapely.buffer(to_polygon(moved(shape.key, 0.0, centre), _CHORD), gap + _ROUNDING * cell)
-    _block(filling.blocked, shapely.get_coordinates(taken.exterior), cell)
+    _take(filling, shapely.get_coordinates(taken.exterior))
     return True
+
+
+def _take(filling: _Filling, polygon: FloatArray) -> None:
+    """Block a polygon's cells, and look again at the places that it may have taken from each shape."""
+    _block(filling.blocked, polygon, filling.cell)
+    low = np.round(polygon.min(axis=0) / filling.cell).astype(int)[::-1]
+    high = np.round(polygon.max(axis=0) / filling.cell).astype(int)[::-1]
+    for room in filling.rooms.values():
+        size = np.array(room.stamp.shape)
+        first = np.maximum(low - size + 1, 0)
+        last = np.minimum(high + 1, room.free.shape)
+        if (last <= first).any():
+            continue
+        window = filling.blocked[first[0] : last[0] + size[0] - 1, first[1] : last[1] + size[1] - 1]
+        room.free[first[0] : last[0], first[1] : last[1]] = _free_places(window, room.stamp)
 
 
 def _filling(board: StockBoard, number: int, settings: SheetSettings) -> _Filling:
@@ -179,7 +216,7 @@ def _filling(board: StockBoard, number: int, settings: SheetSettings) -> _Fillin
     first = math.ceil(kept / cell)
     last = [math.floor((side - kept) / cell) for side in (board.width, board.length)]
     blocked[first : max(first, last[0] + 1), first : max(first, last[1] + 1)] = 0
-    return _Filling(board, number, cell, blocked, [], set())
+    return _Filling(board, number, cell, blocked, [], {})
 
 
 def _stamp(shape: KeyShape, cell: float) -> tuple[NDArray[np.uint8], tuple[float, float]]:

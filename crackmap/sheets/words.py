@@ -6,12 +6,17 @@ import numpy as np
 import shapely
 
 from crackmap.records import FloatArray, Plan, Survey
-from crackmap.units import show_length
+from crackmap.units import MM_PER_INCH, show_length
 
 
 def bare_length(mm: float, units: str) -> str:
     """A short length without its unit: 5.4, or 0.21 in inches."""
     return show_length(mm, units, 1 if units == "mm" else 0).rsplit(" ", 1)[0]
+
+
+def round_length(mm: float, units: str) -> str:
+    """A length that is round in its unit: 200 mm, 20 in."""
+    return f"{mm / MM_PER_INCH:g} in" if units == "in" else f"{mm:g} mm"
 
 
 def long_axis(survey: Survey) -> float:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from crackmap.errors import SurveyError
+from crackmap.survey.edge_band import evenly_spaced
 from crackmap.survey.edge_features import YARDSTICK, cell_features
 from crackmap.survey.edge_fine import refined
 from crackmap.survey.edge_passes import settled
@@ -26,7 +27,15 @@ _CELLS = 340  # on the picture's longer side: 3 to 7 mm each on a table-sized vi
 _LEAST_SHARE = 0.01  # of the view: less is no slab but a scrap
 _OTHER_PIECE = 0.25  # of the slab's area: another piece as large as this is told of
 _AT_BORDER_MM = 2.0
+_MOST_CUT = 0.6  # of the outline: with more of it along the border no edge was in view
 _LEAST_CUT_MM = 10.0  # of the outline along the picture's border: less is a touch
+
+
+_NO_EDGE = (
+    "no edge of a slab is in view: what lies round the markers looks the same as what lies along the "
+    "photo's border; step back until bench shows on all sides, lay the slab on another colour, "
+    "or draw its outline."
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +86,7 @@ def find_edge(
     ring = settled(view.to_view(_outline_of(rough.mask, cell)), view, view.shrunk(usable), grain)
     outline = refined(view.to_picture(ring), image, mm_per_px, usable)
     outline, at_border = _within_view(outline, seen, mm_per_px)
-    return Edge(outline, _warnings(rough, at_border, mm_per_px), covered, at_border)
+    return Edge(outline, _warnings(rough, at_border), covered, at_border)
 
 
 def _on_cells(mask: BoolMask, cell: int, size: tuple[int, int]) -> BoolMask:
@@ -89,11 +98,7 @@ def _on_cells(mask: BoolMask, cell: int, size: tuple[int, int]) -> BoolMask:
 def _found(rough: RoughSlab | None, seen: BoolMask) -> RoughSlab:
     """The rough slab, or the sentence that says why there is none."""
     if rough is None or rough.mask.sum() < _LEAST_SHARE * seen.sum():
-        raise SurveyError(
-            "no edge of a slab is in view: what lies round the markers looks the same as what lies along the "
-            "photo's border; step back until bench shows on all sides, lay the slab on another colour, "
-            "or draw its outline."
-        )
+        raise SurveyError(_NO_EDGE)
     return rough
 
 
@@ -127,31 +132,32 @@ def _outline_of(mask: BoolMask, cell: int) -> FloatArray:
 def _within_view(outline: FloatArray, seen: BoolMask, mm_per_px: float) -> tuple[FloatArray, FloatArray]:
     """The outline cut to what the photo shows, and its points along the photo's border. [px]"""
     limits, _ = cv2.findContours(seen.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    frame = Polygon(max(limits, key=cv2.contourArea)[:, 0].astype(float))
+    frame = Polygon(cv2.approxPolyDP(max(limits, key=cv2.contourArea), 1.0, closed=True)[:, 0].astype(float))
     slab = shapely.make_valid(Polygon(outline))
     inside = shapely.intersection(slab, frame if frame.is_valid else frame.buffer(0))
     pieces = [g for g in getattr(inside, "geoms", [inside]) if isinstance(g, Polygon) and not g.is_empty]
     if not pieces:
         return outline, np.zeros((0, 2))
-    ring = max(pieces, key=lambda g: g.area).exterior
-    stations = shapely.line_interpolate_point(ring, np.arange(0, ring.length, max(1.0, 1.0 / mm_per_px)))
-    near = shapely.distance(frame.exterior, stations) < _AT_BORDER_MM / mm_per_px
-    border = shapely.get_coordinates(stations[near])
-    return np.array(ring.coords)[:-1], border if near.sum() >= _LEAST_CUT_MM else np.zeros((0, 2))
+    ring = np.array(max(pieces, key=lambda g: g.area).exterior.coords)[:-1]
+    stations = evenly_spaced(ring, 1.0 / mm_per_px)
+    near = shapely.distance(frame.exterior, shapely.points(stations)) < _AT_BORDER_MM / mm_per_px
+    if near.mean() > _MOST_CUT:
+        raise SurveyError(_NO_EDGE)
+    return ring, stations[near] if near.sum() >= _LEAST_CUT_MM else np.zeros((0, 2))
 
 
-def _warnings(rough: RoughSlab, at_border: FloatArray, mm_per_px: float) -> tuple[str, ...]:
+def _warnings(rough: RoughSlab, at_border: FloatArray) -> tuple[str, ...]:
     """What a maker must know about the outline."""
     said = []
     if len(at_border):
         said.append(
-            f"The photo's border cuts the slab along about {len(at_border) * max(1.0, mm_per_px):.0f} mm: "
+            f"The photo's border cuts the slab along about {len(at_border)} mm: "
             "it was measured up to the border, and cracks beyond it are unknown."
         )
     large = sum(area > _OTHER_PIECE * rough.mask.sum() for area in rough.other_pieces)
     if large:
         said.append(
-            f"{large + 1} pieces that look like wood lie in view: only the one with the markers, else the largest, "
-            "was measured."
+            f"{large + 1} pieces that look like wood lie in view: only the one with the markers, "
+            "else the largest, was measured."
         )
     return tuple(said)

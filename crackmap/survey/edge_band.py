@@ -129,11 +129,10 @@ def tidy(
         return outline
     beyond = cv2.distanceTransform(1 - body, cv2.DIST_L2, 5)
     count, labels = cv2.connectedComponents(whole & ~body)
-    farthest = np.zeros(count)
-    np.maximum.at(farthest, labels.ravel(), beyond.ravel())
-    keep = farthest <= corner / cell
-    keep[0] = False
-    body |= keep[labels].astype(np.uint8)
+    kept = np.ones(count, np.uint8)
+    kept[labels[beyond > corner / cell]] = 0  # parts that reach too far
+    kept[0] = 0
+    body |= kept[labels]
     rings, _ = cv2.findContours(body, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     longest = max(rings, key=cv2.contourArea)[:, 0].astype(float)
     return np.asarray((longest + origin) / scale)

@@ -65,7 +65,7 @@ class Profiles:
 
 
 def profiles_of(band: Band, light: FloatImage, usable: NDArray[np.uint8]) -> Profiles:
-    """Shade, tints and roughness along the normals; `usable` is 255 where the slab or bench is in plain view."""
+    """Shade, tints and roughness along the normals; `usable` is 255 where slab or bench is in plain view."""
     colour = shade_and_tints(band.unroll(light))
     shade = colour[..., 0]
     wiggle = ring_mean(

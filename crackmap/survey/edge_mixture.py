@@ -18,7 +18,7 @@ _SEED = 7  # the draw of samples is the same in every run
 
 @dataclass(frozen=True, slots=True)
 class Relit:
-    """The same material under other light: shade moved by `shift`, spread by `spread`, this `weight` of it."""
+    """The same material in other light: shade moved by `shift`, spread by `spread`, `weight` of it."""
 
     shift: float
     spread: float

@@ -79,4 +79,4 @@ def _best(profiles: Profiles, turn: _Pass, known: Mixture | None, paint: list[Pa
 
 
 def _tidied(ring: FloatArray, view: View, turn: _Pass) -> FloatArray:
-    return tidy(ring, view.mm_per_px, turn.mouth, turn.arm, turn.corner)
+    return tidy(ring, view.mm_per_px, turn.mouth, turn.arm, turn.corner, cell=turn.across)

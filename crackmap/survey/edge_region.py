@@ -23,6 +23,8 @@ from crackmap.survey.light import FloatImage
 BoolMask = NDArray[np.bool_]
 
 _COMPONENTS = 5
+_LEAST_WOOD = 0.3  # of the seeds that must be unlike the border's bench
+_LEAST_CELLS = 40  # to learn a material from
 _LEAST_BENCH = 0.15  # of the border band: with less bench in view there is no edge to find
 _ROUNDS = 3
 _BORDER_BAND = 0.045  # of the picture's shorter side, taken for bench at first [-]
@@ -35,6 +37,7 @@ _UNEVENLY_LIT = Relit(-0.2 / YARDSTICK[0], 0.6 / YARDSTICK[0], 0.2)
 # (sapwood, paper), dark ones rather beside it (bark, deep shadow).
 _UNKNOWN_LOG_DENSITY = -float(np.log([8.0, 10.0, 10.0, 6.0, 4.0, 4.0]).sum())
 _DARK_STEP = 1.0  # ln: below 0.37 of the wood's median light
+_DEEP_STEP = 1.6  # ln: a fifth of the darker wood's light is bark or deep shadow, whatever its tint
 _EVIDENCE_CAP = 1.5  # of one cell, so that a few odd cells cannot outvote their neighbours
 
 
@@ -66,16 +69,23 @@ def rough_slab(features: FloatImage, seen: BoolMask, hidden: BoolMask, seeds: Bo
     border = usable & (depth < _BORDER_BAND * min(seen.shape))
     bench_cells = border & ~_like(features, wood_cells, border)
     if bench_cells.sum() < _LEAST_BENCH * border.sum():
-        return None
+        # A marker that hangs over the edge has bench round it too: leave that out.
+        wood_cells &= ~_like(features, border, wood_cells)
+        bench_cells = border
+        if wood_cells.sum() < max(_LEAST_CELLS, _LEAST_WOOD * (usable & seeds).sum()):
+            return None
     stiffness = _stiffness(features)
     rough: RoughSlab | None = None
     for turn in range(_ROUNDS):
-        if min(wood_cells.sum(), bench_cells.sum()) < 40:
+        if min(wood_cells.sum(), bench_cells.sum()) < _LEAST_CELLS:
             break
         wood = fit_mixture(features[wood_cells], _COMPONENTS if turn else 3)
         bench = fit_mixture(features[bench_cells], _COMPONENTS)
         shade = float(np.median(features[..., 0][wood_cells]))
         odds = _log_odds(features, wood, bench, shade, first=turn < 2)
+        if turn:
+            usual = float(np.percentile(features[..., 0][wood_cells], 25))
+            odds[features[..., 0] < usual - _DEEP_STEP / YARDSTICK[0]] = -np.inf
         evidence = np.clip(0.25 * odds, -_EVIDENCE_CAP, _EVIDENCE_CAP)
         evidence[hidden] = 0.0
         evidence[~inside] = -_EVIDENCE_CAP
@@ -92,7 +102,7 @@ def rough_slab(features: FloatImage, seen: BoolMask, hidden: BoolMask, seeds: Bo
 def _like(features: FloatImage, known: BoolMask, asked: BoolMask) -> BoolMask:
     """Which of the `asked` cells look just like the `known` ones: the slab may reach the picture's border."""
     out = np.zeros(known.shape, bool)
-    if known.sum() < 40:
+    if known.sum() < _LEAST_CELLS:
         return out
     mixture = fit_mixture(features[known], 3)
     usual = np.percentile(mixture.log_density(features[known]), 5)

@@ -74,7 +74,9 @@ def _check(
     image: NDArray[np.uint8], mm_per_px: float, wood: NDArray[np.bool_] | None, least_confidence: float
 ) -> None:
     if image.ndim != 3 or image.shape[2] != 3 or image.dtype != np.uint8:
-        raise SurveyError(f"The picture must be 8-bit RGB of shape (H, W, 3); this one is {image.dtype} {image.shape}.")
+        raise SurveyError(
+            f"The picture must be 8-bit RGB of shape (H, W, 3); this one is {image.dtype} {image.shape}."
+        )
     if not mm_per_px > 0:
         raise SurveyError(f"The scale must be greater than 0 mm a pixel, not {mm_per_px}.")
     if wood is not None and wood.shape != image.shape[:2]:
@@ -83,7 +85,9 @@ def _check(
         raise SurveyError(f"The least confidence must lie between 0 and 1, not {least_confidence}.")
 
 
-def _window(image: NDArray[np.uint8], wood: NDArray[np.bool_] | None) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _window(
+    image: NDArray[np.uint8], wood: NDArray[np.bool_] | None
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Corners (x, y) of the part of the picture that holds the wood."""
     size = np.array(image.shape[1::-1])
     if wood is None:

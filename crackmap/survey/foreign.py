@@ -58,7 +58,8 @@ def things_on_slab(
     shade = float(np.average(wood.means[:, 0], weights=wood.weights))
     depth = cv2.distanceTransform(np.pad(slab.astype(np.uint8), 1), cv2.DIST_L2, 3)[1:-1, 1:-1] * mm_per_cell
     inner = (depth > _MARGIN_MM) & ~hidden
-    distance = _tint_distance(features, wood)
+    distance = np.zeros(slab.shape, np.float32)
+    distance[inner] = _tint_distance(features[inner], wood)
     odd = (distance > _UNLIKE) & inner & (features[..., 0] > shade + _DARKEST)
     gap = max(1, round(_GAP_MM / mm_per_cell / 2))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * gap + 1, 2 * gap + 1))
@@ -153,8 +154,8 @@ def _paint_bar(
 
 
 def _tint_distance(features: FloatImage, mixture: Mixture) -> FloatImage:
-    """Spreads between each cell's tints and the nearest common component's."""
-    tints = features[..., 1:3].reshape(-1, 2)
+    """Spreads between the tints of cells (N, >=3) and the nearest common component's, shape (N,)."""
+    tints = features[:, 1:3]
     nearest = np.full(len(tints), np.inf, np.float32)
     for weight, mean, covariance in zip(mixture.weights, mixture.means, mixture.covariances, strict=True):
         if weight < min(_LEAST_WEIGHT, mixture.weights.max()):
@@ -162,4 +163,4 @@ def _tint_distance(features: FloatImage, mixture: Mixture) -> FloatImage:
         whiten = np.linalg.inv(np.linalg.cholesky(covariance[1:3, 1:3])).astype(np.float32)
         white = (tints - mean[1:3].astype(np.float32)) @ whiten.T
         np.minimum(nearest, (white * white).sum(axis=1), out=nearest)
-    return np.sqrt(nearest).reshape(features.shape[:2])
+    return np.sqrt(nearest)

@@ -53,7 +53,9 @@ def path_length(points: FloatArray) -> float:
     return float(np.hypot(*np.diff(points, axis=0).T).sum()) if len(points) > 1 else 0.0
 
 
-def thin(mask: NDArray[np.uint8], strength: NDArray[np.uint8], high: int, smallest_px: int) -> NDArray[np.uint8]:
+def thin(
+    mask: NDArray[np.uint8], strength: NDArray[np.uint8], high: int, smallest_px: int
+) -> NDArray[np.uint8]:
     """Skeleton of the components of `mask` that reach `high` somewhere and span `smallest_px`."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8, ltype=cv2.CV_32S)
     skeleton = np.zeros(mask.shape, np.uint8)

@@ -94,9 +94,7 @@ def pieces_of(
     near, along = np.add.reduceat(near, starts) / size, np.add.reduceat(along, starts) / size
     tone = np.add.reduceat(point["tone"], starts) / size
     picture = np.broadcast_to([_sharpness(seen), np.log(mm_per_px * 2)], (len(line), 2))
-    features = np.column_stack(
-        [features, own["depth"] - deep, border, near, along, tone, picture]
-    )
+    features = np.column_stack([features, own["depth"] - deep, border, near, along, tone, picture])
     return Pieces(features, line, first, last, deep)
 
 
@@ -109,7 +107,10 @@ def _point_features(
     core = profiles(image, path, half[:, None] * CORE_SAMPLES)
     reach = half[:, None] + np.maximum(half, 1.5)[:, None] * SIDE_SAMPLES
     left, right = profiles(image, path, -reach), profiles(image, path, reach)
-    flank = 0.5 * (profiles(image, path, half[:, None] * FLANK_SAMPLES) + profiles(image, path, -half[:, None] * FLANK_SAMPLES))
+    flank = 0.5 * (
+        profiles(image, path, half[:, None] * FLANK_SAMPLES)
+        + profiles(image, path, -half[:, None] * FLANK_SAMPLES)
+    )
     beyond = half[:, None] + FAR_SAMPLES
     far_left, far_right = (profiles(seen.value, path, sign * beyond).mean(1) for sign in (-1.0, 1.0))
     core_value = np.sort(core.max(2), axis=1)[:, :3].mean(1)
@@ -159,7 +160,11 @@ def _crowding(lines: LineMap, points: FloatArray) -> FloatArray:
     """Share of the neighbourhood that answers as a line: grain comes in crowds, cracks alone."""
     cell = 2 * CELL_PX
     size = (max(lines.strength.shape[1] // cell, 1), max(lines.strength.shape[0] // cell, 1))
-    busy = cv2.resize((lines.strength > 0.7 * STRENGTH_UNIT).view(np.uint8) * np.uint8(255), size, interpolation=cv2.INTER_AREA)
+    busy = cv2.resize(
+        (lines.strength > 0.7 * STRENGTH_UNIT).view(np.uint8) * np.uint8(255),
+        size,
+        interpolation=cv2.INTER_AREA,
+    )
     spread = cv2.blur(busy.astype(np.float32) / 255.0, (5, 5))
     columns = ((points[:, :1] + 0.5) / cell - 0.5).astype(np.float32)
     rows = ((points[:, 1:] + 0.5) / cell - 0.5).astype(np.float32)
@@ -181,7 +186,9 @@ def _cuts(paths: list[Path]) -> tuple[NDArray[np.int64], ...]:
     return tuple(np.concatenate(parts) for parts in (starts, line, first, last))
 
 
-def _over(point: dict[str, FloatArray], starts: NDArray[np.int64], line_of: NDArray[np.int64]) -> dict[str, FloatArray]:
+def _over(
+    point: dict[str, FloatArray], starts: NDArray[np.int64], line_of: NDArray[np.int64]
+) -> dict[str, FloatArray]:
     """Each piece's features from its points'."""
     size = np.diff(np.r_[starts, len(line_of)])
 
@@ -233,12 +240,31 @@ def _line_features(point: dict[str, FloatArray], paths: list[Path]) -> dict[str,
         chord = np.hypot(*(path.points[-1] - path.points[0]))
         rows.append(
             (
-                np.log(len(path)), depth.mean(), np.quantile(depth, 0.9), point["strength"][own].mean(), share.mean(),
-                point["width"][own].mean(), point["width"][own].std(), chord / len(path), point["to_grain"][own].mean(),
-                np.quantile(point["to_grain"][own], 0.9), abs(point["step"][own].mean()), point["from_grain"][own].std(),
+                np.log(len(path)),
+                depth.mean(),
+                np.quantile(depth, 0.9),
+                point["strength"][own].mean(),
+                share.mean(),
+                point["width"][own].mean(),
+                point["width"][own].std(),
+                chord / len(path),
+                point["to_grain"][own].mean(),
+                np.quantile(point["to_grain"][own], 0.9),
+                abs(point["step"][own].mean()),
+                point["from_grain"][own].std(),
             )  # fmt: skip
         )
-    names = ("length", "depth", "depth_high", "strength", "core_share", "width", "width_spread", "straight", "to_grain")
+    names = (
+        "length",
+        "depth",
+        "depth_high",
+        "strength",
+        "core_share",
+        "width",
+        "width_spread",
+        "straight",
+        "to_grain",
+    )
     names += ("to_grain_high", "step", "wander")
     return dict(zip(names, np.array(rows).T, strict=True))
 
@@ -279,5 +305,8 @@ def _sharpness(seen: WoodValue) -> float:
     fine = np.abs(np.diff(rows, axis=1)).mean()
     coarse = np.abs(rows[:, 4:] - rows[:, :-4]).mean()
     columns = seen.value[:, :: max(seen.value.shape[1] // 400, 1)].astype(np.float32)
-    fine = max(fine / max(coarse, 0.1), np.abs(np.diff(columns, axis=0)).mean() / max(np.abs(columns[4:] - columns[:-4]).mean(), 0.1))
+    fine = max(
+        fine / max(coarse, 0.1),
+        np.abs(np.diff(columns, axis=0)).mean() / max(np.abs(columns[4:] - columns[:-4]).mean(), 0.1),
+    )
     return float(np.log(max(fine, 0.05)))

@@ -13,7 +13,6 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from crackmap.survey.candidates import candidates
@@ -68,9 +67,14 @@ def fit(features: FloatArray, labels: FloatArray, pictures: FloatArray, seed: in
     for number in range(NETWORKS):
         out = pictures % NETWORKS == number
         rng = np.random.default_rng(seed + number)
-        layers = fit_layers(scaled[~out], labels[~out, None].astype(np.float32), sizes, _log_loss_slope, rng, EPOCHS)
+        layers = fit_layers(
+            scaled[~out], labels[~out, None].astype(np.float32), sizes, _log_loss_slope, rng, EPOCHS
+        )
         members.append(layers)
-        print(f"left-out log loss {log_loss(forward(layers, scaled[out])[-1][:, 0], labels[out]):.4f}", flush=True)
+        print(
+            f"left-out log loss {log_loss(forward(layers, scaled[out])[-1][:, 0], labels[out]):.4f}",
+            flush=True,
+        )
     return Network(FEATURES, middle, spread, tuple(members))
 
 

@@ -79,7 +79,9 @@ def least_cost_path(lines: LineMap, start: FloatArray, end: FloatArray, margin: 
     cost = 1.0 / (0.2 + np.minimum(strength, 2.0))
     inside = np.array(cost.shape[::-1]) - 1
     first, last = (np.clip(np.rint(p - low).astype(int), 0, inside) for p in (start, end))
-    route, _ = route_through_array(cost, tuple(first[::-1]), tuple(last[::-1]), fully_connected=True, geometric=True)
+    route, _ = route_through_array(
+        cost, tuple(first[::-1]), tuple(last[::-1]), fully_connected=True, geometric=True
+    )
     points = np.array(route, float)[:, ::-1] + low
     return np.vstack([start, points[1:-1], end])
 

@@ -24,7 +24,9 @@ def measured(
     """Cracks of `branches`, each with its confidence; ends at one node are one point."""
     paths = [smoothed_path(_to_border(seen.wood, branch).points, ROUGHNESS_PX) for branch in branches]
     first = [_widths(seen, path, 1.2 * smooth_along(rough_widths(lines, path.points), 3.0)) for path in paths]
-    centred = _shared_ends(branches, [_centred(path, width) for path, width in zip(paths, first, strict=True)])
+    centred = _shared_ends(
+        branches, [_centred(path, width) for path, width in zip(paths, first, strict=True)]
+    )
     cracks = []
     for path, width, confidence in zip(centred, first, confidences, strict=True):
         final = measure_widths(seen.value, path, _carried_over(width.width, len(path)))

@@ -48,7 +48,12 @@ class Network:
         """The form of the model files."""
         members = [[[_short(w), _short(b)] for w, b in layers] for layers in self.members]
         return json.dumps(
-            {"names": self.names, "middle": _short(self.middle), "spread": _short(self.spread), "members": members}
+            {
+                "names": self.names,
+                "middle": _short(self.middle),
+                "spread": _short(self.spread),
+                "members": members,
+            }
         )
 
 

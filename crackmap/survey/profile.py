@@ -82,5 +82,7 @@ def smooth_along(values: FloatArray, sigma: float) -> FloatArray:
     if sigma <= 0 or len(values) < 2:
         return values
     flat = np.ascontiguousarray(values.reshape(len(values), -1), np.float64)
-    smooth = cv2.GaussianBlur(flat, (1, 2 * int(np.ceil(3 * sigma)) + 1), sigmaX=0.01, sigmaY=sigma, borderType=cv2.BORDER_REFLECT)
+    smooth = cv2.GaussianBlur(
+        flat, (1, 2 * int(np.ceil(3 * sigma)) + 1), sigmaX=0.01, sigmaY=sigma, borderType=cv2.BORDER_REFLECT
+    )
     return np.asarray(smooth.reshape(values.shape))

@@ -42,7 +42,9 @@ def crack_stretches(pieces: Pieces, odds: FloatArray, count: int) -> list[Stretc
         for begin, end in zip(changes[::2], changes[1::2], strict=True):
             piece = slice(rows.start + begin, rows.start + end)
             stretches.append(
-                Stretch(line, int(pieces.first[piece][0]), int(pieces.last[piece][-1]), float(odds[piece].mean()))
+                Stretch(
+                    line, int(pieces.first[piece][0]), int(pieces.last[piece][-1]), float(odds[piece].mean())
+                )
             )
     return stretches
 
@@ -63,7 +65,9 @@ def best_states(evidence: FloatArray, price: float) -> NDArray[np.int64]:
     return states
 
 
-def cut_branches(branches: list[Branch], lengths: list[int], stretches: list[Stretch]) -> tuple[list[Branch], FloatArray]:
+def cut_branches(
+    branches: list[Branch], lengths: list[int], stretches: list[Stretch]
+) -> tuple[list[Branch], FloatArray]:
     """Branches of the stretches alone, with their log-odds; whole ends keep their nodes.
 
     `lengths` are the numbers of points that the stretches count in; a branch's
@@ -75,7 +79,9 @@ def cut_branches(branches: list[Branch], lengths: list[int], stretches: list[Str
         branch = branches[stretch.branch]
         times = (len(branch.points) - 1) / max(lengths[stretch.branch] - 1, 1)
         first = 0 if stretch.first == 0 else round(stretch.first * times)
-        last = len(branch.points) if stretch.last == lengths[stretch.branch] else round(stretch.last * times) + 1
+        last = (
+            len(branch.points) if stretch.last == lengths[stretch.branch] else round(stretch.last * times) + 1
+        )
         if last - first < 2:
             continue
         start = branch.start if first == 0 else fresh

@@ -100,7 +100,9 @@ def sample(picture: NDArray, x: NDArray, y: NDArray) -> NDArray:  # type: ignore
     y = np.asarray(y, np.float32)
     piece = 32000  # remap's sizes must stay under 2^15 rows
     parts = [
-        cv2.remap(picture, x[k : k + piece], y[k : k + piece], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        cv2.remap(
+            picture, x[k : k + piece], y[k : k + piece], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
         for k in range(0, len(x), piece)
     ]
     return np.concatenate(parts) if parts else np.zeros(x.shape + picture.shape[2:], np.float32)

@@ -8,9 +8,9 @@ from numpy.typing import ArrayLike, NDArray
 from skimage.graph import route_through_array
 
 from crackmap.errors import SurveyError
+from crackmap.survey.found import FoundCrack
 from crackmap.survey.graph import Branch
 from crackmap.survey.measure import measured
-from crackmap.survey.found import FoundCrack
 from crackmap.survey.ridge import STRENGTH_UNIT, LineMap, line_map
 from crackmap.survey.tone import wood_value
 
@@ -55,7 +55,9 @@ def trace(
     outside = (clicks < -0.5) | (clicks > size - 0.5)
     if outside.any():
         x, y = clicks[outside.any(1)][0]
-        raise SurveyError(f"The point ({x:.0f}, {y:.0f}) of a drawn crack lies outside the picture of {size[0]} x {size[1]} px.")
+        raise SurveyError(
+            f"The point ({x:.0f}, {y:.0f}) of a drawn crack lies outside the picture of {size[0]} x {size[1]} px."
+        )
     span = np.ptp(clicks, axis=0).max()
     margin = int(max(MARGIN_PX, 0.15 * span))
     low = np.maximum(np.floor(clicks.min(0)).astype(int) - margin, 0)

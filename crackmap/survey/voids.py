@@ -32,6 +32,7 @@ _PLAIN = 3.5  # spreads: nearer to the local mean is plain wood
 _ODD = 3.7  # spreads: farther may be a hole
 _BRIGHTER = 0.2  # log light: sapwood and paper are odd but no holes
 _THINNEST_MM = 3.0  # narrower is a crack's business
+_THICK_MM = 4.5  # of the odd cells, which smoothing widens by more than a millimetre
 _LEAST_AREA_MM2 = 70.0
 _MARGIN_MM = 10.0  # of wood kept round a blob that is cut out
 _MOST_CROP_PX = 170  # a larger crop is cut out on a reduced copy
@@ -77,25 +78,33 @@ def find_voids(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> li
 
 def judged_blobs(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> list[Blob]:
     """Every blob that stands out from the wood, cut out and judged; as `find_voids`."""
+    rows, columns = (np.flatnonzero(wood.any(axis=k)) for k in (1, 0))
+    if len(rows) == 0:
+        return []
+    x0, y0, x1, y1 = columns[0], rows[0], columns[-1] + 1, rows[-1] + 1
+    found = _blobs_within(image[y0:y1, x0:x1], mm_per_px, wood[y0:y1, x0:x1])
+    return [Blob(blob.outline + [x0, y0], blob.holeness) for blob in found]
+
+
+def _blobs_within(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> list[Blob]:
+    """As `judged_blobs`, on a picture that the wood fills."""
     cell = max(1, int(np.ceil(_CELL_MM / mm_per_px)))
     size = (image.shape[1] // cell, image.shape[0] // cell)
     whole = (slice(0, size[1] * cell), slice(0, size[0] * cell))
+    if min(size) < 8:
+        return []
     colour = shade_and_tints(linear_light(cv2.resize(image[whole], size, interpolation=cv2.INTER_AREA)))
     face = cv2.resize(wood[whole].astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA) > 250
     face = cv2.erode(face.astype(np.uint8), _disc(_EDGE_MM / mm_per_px / cell)) > 0
     if face.sum() < 100:
         return []
-    odd, local = _odd_cells(colour, face, mm_per_px * cell)
-    blobs = []
-    for box in _blob_boxes(odd, mm_per_px * cell):
-        blob = _cut_out(image, wood, odd, local, box, cell, mm_per_px)
-        if blob is not None:
-            blobs.append(blob)
-    return blobs
+    odd = _odd_cells(colour, face, mm_per_px * cell)
+    blobs = (_cut_out(image, wood, odd, box, cell, mm_per_px) for box in _blob_boxes(odd, mm_per_px * cell))
+    return [blob for blob in blobs if blob is not None]
 
 
-def _odd_cells(colour: FloatImage, face: BoolMask, mm_per_cell: float) -> tuple[BoolMask, FloatImage]:
-    """Cells unlike the wood round them and no brighter, filled; and the local mean shade and tints."""
+def _odd_cells(colour: FloatImage, face: BoolMask, mm_per_cell: float) -> BoolMask:
+    """Cells unlike the wood round them and no brighter, with what they enclose."""
     shade = colour[..., 0]
     fine = np.abs(shade - cv2.GaussianBlur(shade, (0, 0), _SMOOTH_MM / mm_per_cell))
     rough = np.log(cv2.GaussianBlur(fine, (0, 0), _ROUGH_MM / mm_per_cell) + np.float32(_LEAST_ROUGH))
@@ -113,12 +122,12 @@ def _odd_cells(colour: FloatImage, face: BoolMask, mm_per_cell: float) -> tuple[
     odd = (face & (distance > _ODD) & (rest[..., 0] < _BRIGHTER)).astype(np.uint8)
     join = _disc(_THINNEST_MM / 2 / mm_per_cell)
     joined = cv2.morphologyEx(odd, cv2.MORPH_CLOSE, join)
-    return _holes_filled(joined, _LARGEST_ENCLOSED_MM2 / mm_per_cell**2) > 0, local[..., :3]
+    return _holes_filled(joined, _LARGEST_ENCLOSED_MM2 / mm_per_cell**2) > 0
 
 
 def _blob_boxes(odd: BoolMask, mm_per_cell: float) -> list[tuple[BoolMask, tuple[int, int, int, int]]]:
     """Blobs thick and large enough, each with its box (x, y, width, height). [cells]"""
-    thick = cv2.morphologyEx(odd.astype(np.uint8), cv2.MORPH_OPEN, _disc(_THINNEST_MM / 2 / mm_per_cell))
+    thick = cv2.morphologyEx(odd.astype(np.uint8), cv2.MORPH_OPEN, _disc(_THICK_MM / 2 / mm_per_cell))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(thick)
     found = []
     for k in range(1, count):
@@ -132,7 +141,6 @@ def _cut_out(
     image: NDArray[np.uint8],
     wood: BoolMask,
     odd: BoolMask,
-    local: FloatImage,
     box: tuple[BoolMask, tuple[int, int, int, int]],
     cell: int,
     mm_per_px: float,
@@ -167,10 +175,21 @@ def _cut_out(
         return None
     inside = np.zeros_like(cut)
     cv2.drawContours(inside, [outline], -1, 1, cv2.FILLED)
-    points = (outline[:, 0].astype(float) + 0.5) * reduce - 0.5 + [x0, y0]
+    points = (_rim_of(inside) + 0.5) * reduce - 0.5 + [x0, y0]
     if _is_crack(outline[:, 0], inside, rough_all, allowed, mm):
         return None
     return Blob(points, _holeness(crop, inside, allowed, mm))
+
+
+def _rim_of(inside: NDArray[np.uint8]) -> FloatArray:
+    """Outline between the pixels inside and outside, not through the middles of the last ones inside."""
+    fine = 4
+    big = cv2.resize(
+        np.pad(inside, 1).astype(np.float32), None, fx=fine, fy=fine, interpolation=cv2.INTER_LINEAR
+    )
+    outlines, _ = cv2.findContours((big > 0.5).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    longest = max(outlines, key=cv2.contourArea)[:, 0].astype(float)
+    return np.asarray((longest + 0.5) / fine - 0.5 - 1)
 
 
 def _is_crack(

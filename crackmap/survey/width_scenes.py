@@ -81,7 +81,9 @@ def _slit(rng: Rng, inside: FloatArray, width: float) -> FloatArray:
     """Light out of the gap as a share of sound wood's, at positions -1 to 1 between the lips."""
     # Depth has little to do with the width: hairlines are deep for their width, wide ones need not be.
     steep = np.exp(rng.uniform(np.log(3), np.log(120))) / (width / 2)
-    taper = np.exp(rng.uniform(np.log(0.02), np.log(1.0), 2))  # share of the half-width that each wall leans over
+    taper = np.exp(
+        rng.uniform(np.log(0.005), np.log(0.7), 2)
+    )  # share of the half-width that each wall leans over
     colour = rng.uniform(0.6, 1.05)
     deepest = np.full_like(inside, steep)
     for side, lean in zip((-1.0, 1.0), taper, strict=True):
@@ -101,11 +103,12 @@ def _slit(rng: Rng, inside: FloatArray, width: float) -> FloatArray:
 
 def _margin(rng: Rng, x: FloatArray, width: float) -> FloatArray:
     """A stained, worn or pale margin beside the gap."""
-    if rng.random() < 0.5:
+    if rng.random() < 0.35:
         return np.ones_like(x)
-    reach = np.exp(rng.uniform(np.log(1.0), np.log(8)))
     beside = np.maximum(np.abs(x) - width / 2, 0)
-    return np.asarray(1 - rng.uniform(-0.1, 0.55) * np.exp(-((beside / reach) ** rng.uniform(1, 2))))
+    reach = np.where(x < 0, *np.exp(rng.uniform(np.log(1.5), np.log(9), 2)))
+    depth = rng.uniform(-0.08, 0.5) * np.where(x < 0, *rng.uniform(0.4, 1.0, 2))
+    return np.asarray(1 - depth * np.exp(-((beside / reach) ** rng.uniform(1, 2.5))))
 
 
 def _dust(rng: Rng, light: FloatArray, inside: FloatArray, gap: NDArray[np.bool_]) -> None:
@@ -116,7 +119,7 @@ def _dust(rng: Rng, light: FloatArray, inside: FloatArray, gap: NDArray[np.bool_
 
 def _camera(rng: Rng, light: FloatArray, width: float) -> FloatArray:
     """Lens blur, some unevenness of the lips along the stretch averaged, noise, coding errors."""
-    blur = np.hypot(np.exp(rng.uniform(np.log(0.5), np.log(1.5))), rng.uniform(0, 0.05) * width)
+    blur = np.hypot(np.exp(rng.uniform(np.log(0.45), np.log(1.5))), rng.uniform(0, 0.03) * width)
     radius = int(3 * blur / FINE_PX)
     t = np.arange(-radius, radius + 1) * FINE_PX
     kernel = np.exp(-(t**2) / (2 * blur**2))
@@ -129,4 +132,6 @@ def _camera(rng: Rng, light: FloatArray, width: float) -> FloatArray:
         seen = np.maximum(seen, 0) ** rng.uniform(0.85, 1.25)
     seen = seen + rng.uniform(0, 0.02)
     coarse = rng.standard_normal(len(seen) // 8 + 2) * rng.uniform(0.002, 0.03)
-    return np.asarray(np.maximum(seen + np.interp(np.arange(len(seen)) / 8, np.arange(len(coarse)), coarse), 0.0))
+    return np.asarray(
+        np.maximum(seen + np.interp(np.arange(len(seen)) / 8, np.arange(len(coarse)), coarse), 0.0)
+    )

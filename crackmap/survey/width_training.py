@@ -1,6 +1,6 @@
 """Fit the width measure on made profiles and write its model file.
 
-    python -m crackmap.survey.width_training [--profiles 120000]
+python -m crackmap.survey.width_training [--profiles 120000]
 """
 
 from __future__ import annotations
@@ -46,7 +46,8 @@ def main() -> None:
     targets = targets_of(truth[:, 0], truth[:, 1], rough).astype(np.float32)
     sizes = (rows.shape[1], *HIDDEN, 4)
     members = tuple(
-        fit_layers(scaled, targets, sizes, gaussian_gradient, np.random.default_rng(k), epochs=40) for k in range(MEMBERS)
+        fit_layers(scaled, targets, sizes, gaussian_gradient, np.random.default_rng(k), epochs=40)
+        for k in range(MEMBERS)
     )
     network = Network(NAMES, middle, spread, members)
     rows, truth, rough = made_rows(count // 10, seed=2)

@@ -37,7 +37,11 @@ def rectified(truth: dict[str, Any], photo: ImageArray) -> tuple[ImageArray, NDA
     origin = outline.min(0) - MARGIN_MM
     columns, rows = np.ceil((outline.max(0) + MARGIN_MM - origin) / step).astype(int)
     x, y = np.meshgrid(np.arange(columns) * step + origin[0], np.arange(rows) * step + origin[1])
-    at = photo_positions(truth, np.stack([x.ravel(), y.ravel()], 1)).astype(np.float32).reshape(rows, columns, 2)
+    at = (
+        photo_positions(truth, np.stack([x.ravel(), y.ravel()], 1))
+        .astype(np.float32)
+        .reshape(rows, columns, 2)
+    )
     picture = cv2.remap(photo, at, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     return picture, origin
 
@@ -45,13 +49,17 @@ def rectified(truth: dict[str, Any], photo: ImageArray) -> tuple[ImageArray, NDA
 def photo_positions(truth: dict[str, Any], points: NDArray[np.float64]) -> NDArray[np.float64]:
     """Photo pixels of slab points by the true camera."""
     matrix = np.array(truth["camera"]["K"])
-    ideal = cv2.perspectiveTransform(points.reshape(-1, 1, 2), np.array(truth["H_mm_to_undistorted_px"])).reshape(-1, 2)
+    ideal = cv2.perspectiveTransform(
+        points.reshape(-1, 1, 2), np.array(truth["H_mm_to_undistorted_px"])
+    ).reshape(-1, 2)
     rays = np.c_[(ideal - matrix[:2, 2]) / [matrix[0, 0], matrix[1, 1]], np.ones(len(ideal))]
     lens = np.array(truth["camera"]["dist_k1k2p1p2k3"], float)
     return np.asarray(cv2.projectPoints(rays, np.zeros(3), np.zeros(3), matrix, lens)[0].reshape(-1, 2))
 
 
-def wood_mask(truth: dict[str, Any], shape: tuple[int, ...], origin: NDArray[np.float64]) -> NDArray[np.bool_]:
+def wood_mask(
+    truth: dict[str, Any], shape: tuple[int, ...], origin: NDArray[np.float64]
+) -> NDArray[np.bool_]:
     """True outline less the voids and the things lying on the slab."""
 
     def filled(mask: ImageArray, polygon: Any, value: int) -> None:
@@ -114,7 +122,9 @@ def half_resolution(truth: dict[str, Any], photo: ImageArray) -> tuple[dict[str,
     return dict(truth, camera=camera, H_mm_to_undistorted_px=matrix, mm_per_px=2 * truth["mm_per_px"]), small
 
 
-def scored(truth: dict[str, Any], photo: ImageArray, finder: Finder, overlay: Path | None = None) -> tuple[CrackScore, float]:
+def scored(
+    truth: dict[str, Any], photo: ImageArray, finder: Finder, overlay: Path | None = None
+) -> tuple[CrackScore, float]:
     """One photo's figures and the finder's CPU seconds per 12 megapixels of picture."""
     picture, origin = rectified(truth, photo)
     mask = wood_mask(truth, picture.shape, origin)
@@ -129,7 +139,9 @@ def scored(truth: dict[str, Any], photo: ImageArray, finder: Finder, overlay: Pa
     return score_cracks(truth, in_mm), spent
 
 
-def draw_overlay(picture: ImageArray, truth: dict[str, Any], origin: NDArray[np.float64], found: list[Any], file: Path) -> None:
+def draw_overlay(
+    picture: ImageArray, truth: dict[str, Any], origin: NDArray[np.float64], found: list[Any], file: Path
+) -> None:
     """Found cracks in red, true ones in green beside them (shifted by 4 px)."""
     drawn = picture.copy()
     for crack in truth["cracks"]:
@@ -139,7 +151,16 @@ def draw_overlay(picture: ImageArray, truth: dict[str, Any], origin: NDArray[np.
         pixels = np.rint(found_crack.centreline * 8).astype(np.int32)
         cv2.polylines(drawn, [pixels], False, (0, 0, 255), 1, cv2.LINE_AA, 3)
         middle = found_crack.centreline[len(found_crack.centreline) // 2].astype(int)
-        cv2.putText(drawn, f"{found_crack.confidence:.2f}", tuple(middle + [4, -6]), 0, 0.4, (255, 0, 255), 1, cv2.LINE_AA)
+        cv2.putText(
+            drawn,
+            f"{found_crack.confidence:.2f}",
+            tuple(middle + [4, -6]),
+            0,
+            0.4,
+            (255, 0, 255),
+            1,
+            cv2.LINE_AA,
+        )
     cv2.imwrite(str(file), drawn)
 
 
@@ -165,10 +186,30 @@ def together(scores: list[CrackScore]) -> CrackScore:
         return [getattr(score, name) for score in scores]
 
     ones = [1.0] * len(scores)
-    weights = {"precision": column("found_mm"), "wide_recall": column("wide_mm"), "hairline_recall": column("hairline_mm"), "tip_median": column("tips")}
-    names = ("precision", "wide_recall", "hairline_recall", "tip_median", "width_abs", "width_bias", "width_px", "false_per_m2")
+    weights = {
+        "precision": column("found_mm"),
+        "wide_recall": column("wide_mm"),
+        "hairline_recall": column("hairline_mm"),
+        "tip_median": column("tips"),
+    }
+    names = (
+        "precision",
+        "wide_recall",
+        "hairline_recall",
+        "tip_median",
+        "width_abs",
+        "width_bias",
+        "width_px",
+        "false_per_m2",
+    )
     means = [weighted(column(name), weights.get(name, ones)) for name in names]
-    return CrackScore(*means, sum(column("found_mm")), sum(column("wide_mm")), sum(column("hairline_mm")), sum(scores_tips(scores)))
+    return CrackScore(
+        *means,
+        sum(column("found_mm")),
+        sum(column("wide_mm")),
+        sum(column("hairline_mm")),
+        sum(scores_tips(scores)),
+    )
 
 
 def scores_tips(scores: list[CrackScore]) -> list[int]:
@@ -181,7 +222,9 @@ def slabs_table(folder: Path, only: list[str], finder: Finder, degrade: bool, ov
     photos = []
     for file in sorted(folder.glob("*.json")):
         if file.with_suffix(".jpg").exists() and (not only or file.stem in only):
-            photos.append((file.stem, json.loads(file.read_text()), cv2.imread(str(file.with_suffix(".jpg")))))
+            photos.append(
+                (file.stem, json.loads(file.read_text()), cv2.imread(str(file.with_suffix(".jpg"))))
+            )
     print(HEADER)
     for name, change in degradations().items():
         rows = []
@@ -191,16 +234,23 @@ def slabs_table(folder: Path, only: list[str], finder: Finder, degrade: bool, ov
             rows.append((score, seconds))
             if name == "as taken":
                 print(line(stem, score, seconds), flush=True)
-        print(line(name, together([score for score, _ in rows]), float(np.mean([s for _, s in rows]))), flush=True)
+        print(
+            line(name, together([score for score, _ in rows]), float(np.mean([s for _, s in rows]))),
+            flush=True,
+        )
         if not degrade:
             return
     rows = [scored(*half_resolution(truth, photo), finder) for _, truth, photo in photos]
-    print(line("half resolution", together([score for score, _ in rows]), float(np.mean([s for _, s in rows]))))
+    print(
+        line("half resolution", together([score for score, _ in rows]), float(np.mean([s for _, s in rows])))
+    )
 
 
 def main() -> None:
     """Parse the command line and print."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("folder", type=Path, nargs="?")
     parser.add_argument("--boards", type=Path)
     parser.add_argument("--only", default="")

@@ -203,13 +203,17 @@ def main() -> None:
                     options.pictures.mkdir(parents=True, exist_ok=True)
                     _draw(options.pictures / f"{view.name}.png", view, rectified, face)
     for kind, group in rows.items():
-        worst = min(f.iou for f in group)
-        print(
-            f"{'all':<14}{kind:<14}IoU median {np.median([f.iou for f in group]):.4f} worst {worst:.4f}; mean distance "
-            f"median {np.median([f.mean for f in group]):.2f} worst {max(f.mean for f in group):.2f} mm; voids "
-            f"{sum(f.found for f in group)}/{sum(f.voids for f in group)}, IoU worst {min(f.void_iou for f in group):.2f}"
-            f", false {sum(f.false for f in group)}"
-        )
+        print(_summary(kind, group))
+
+
+def _summary(kind: str, group: list[Figures]) -> str:
+    ious, means = [f.iou for f in group], [f.mean for f in group]
+    return (
+        f"{'all':<14}{kind:<14}IoU median {np.median(ious):.4f} worst {min(ious):.4f}; "
+        f"mean distance median {np.median(means):.2f} worst {max(means):.2f} mm; "
+        f"voids {sum(f.found for f in group)}/{sum(f.voids for f in group)}, "
+        f"IoU worst {min(f.void_iou for f in group):.2f}, false {sum(f.false for f in group)}"
+    )
 
 
 if __name__ == "__main__":

@@ -55,18 +55,32 @@ def boards_table(folder: Path, finder: Finder, overlays: Path | None) -> None:
         truth, found = _outside(truth, ignore), _outside(found, ignore)
         hits = int((cKDTree(truth).query(found)[0] <= TOLERANCE_PX).sum()) if len(found) and len(truth) else 0
         covered = int((cKDTree(found).query(truth)[0] <= TOLERANCE_PX).sum()) if len(found) else 0
-        print(f"{name:>12} found {len(found):5d} right {hits:5d} | true {len(truth):5d} seen {covered:5d}", flush=True)
-        right, found_total, seen, true_total = right + hits, found_total + len(found), seen + covered, true_total + len(truth)
+        print(
+            f"{name:>12} found {len(found):5d} right {hits:5d} | true {len(truth):5d} seen {covered:5d}",
+            flush=True,
+        )
+        right, found_total, seen, true_total = (
+            right + hits,
+            found_total + len(found),
+            seen + covered,
+            true_total + len(truth),
+        )
     precision, recall = right / max(found_total, 1), seen / max(true_total, 1)
     score = 2 * precision * recall / max(precision + recall, 1e-9)
     print(f"boards with cracks: precision {precision:.3f} recall {recall:.3f} F1 {score:.3f}")
     clean = sorted((folder / "clean").glob("*.jpg"))
-    false = [len(_found(cv2.imread(str(file)), finder, overlays, "clean_" + file.stem, None)) for file in clean]
+    false = [
+        len(_found(cv2.imread(str(file)), finder, overlays, "clean_" + file.stem, None)) for file in clean
+    ]
     print(f"clean boards: false centreline {np.mean(false):.0f} px an image; each: {false}")
 
 
 def _found(
-    picture: NDArray[np.uint8], finder: Finder, overlays: Path | None, name: str, truth: NDArray[np.float64] | None
+    picture: NDArray[np.uint8],
+    finder: Finder,
+    overlays: Path | None,
+    name: str,
+    truth: NDArray[np.float64] | None,
 ) -> NDArray[np.float64]:
     cracks = finder(np.ascontiguousarray(picture[:, :, ::-1]), NOMINAL_MM_PER_PX, board_mask(picture))
     if overlays is not None:
@@ -74,9 +88,13 @@ def _found(
         for point in truth if truth is not None else []:
             cv2.circle(drawn, (int(point[0]) + 8, int(point[1])), 1, (0, 220, 0), -1)
         for crack in cracks:
-            cv2.polylines(drawn, [np.rint(crack.centreline).astype(np.int32)], False, (0, 0, 255), 2, cv2.LINE_AA)
+            cv2.polylines(
+                drawn, [np.rint(crack.centreline).astype(np.int32)], False, (0, 0, 255), 2, cv2.LINE_AA
+            )
             x, y = crack.centreline[len(crack.centreline) // 2].astype(int)
-            cv2.putText(drawn, f"{crack.confidence:.2f}", (x + 6, y - 6), 0, 0.7, (255, 0, 255), 2, cv2.LINE_AA)
+            cv2.putText(
+                drawn, f"{crack.confidence:.2f}", (x + 6, y - 6), 0, 0.7, (255, 0, 255), 2, cv2.LINE_AA
+            )
         cv2.imwrite(str(overlays / f"{name}.jpg"), drawn)
     return pixels_of([crack.centreline for crack in cracks])
 

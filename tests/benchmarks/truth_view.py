@@ -1,4 +1,4 @@
-"""A photo with a truth file, rectified by its true camera: so that errors of scale stay out of the survey's figures."""
+"""A photo with a truth file, rectified by its true camera: errors of scale stay out of the figures."""
 
 from __future__ import annotations
 

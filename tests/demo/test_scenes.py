@@ -16,7 +16,7 @@ from crackmap.demo.pairs import turn_edges, turn_over, turn_void
 from crackmap.demo.patches import random_patch
 from crackmap.demo.random_scene import random_scene
 from crackmap.demo.scene import CrackShape
-from crackmap.demo.stories import STORIES, find_story
+from crackmap.demo.stories import STORIES
 from crackmap.errors import SettingsError
 from crackmap.records import frozen_array
 
@@ -62,10 +62,12 @@ def test_random_scenes_make_sense(seed: int) -> None:
     assert face.area == pytest.approx(scene.length * scene.width, rel=0.35)  # geometric, edges wander
     for void in scene.voids:
         assert shapely.Polygon(void.polygon).is_valid
-        assert 0 < void.depth <= scene.thickness
+        assert 0 < void.depth <= scene.thickness_mm
     for number, crack in enumerate(scene.cracks):
         assert len(crack.centreline) == len(crack.width) == len(crack.depth) == len(crack.dusty)
-        assert (crack.width > 0).all() and (crack.depth > 0).all() and (crack.depth <= scene.thickness).all()
+        assert (
+            (crack.width > 0).all() and (crack.depth > 0).all() and (crack.depth <= scene.thickness_mm).all()
+        )
         assert (crack.kind == "branch") == (crack.parent is not None)
         if crack.parent is not None:
             assert crack.parent < number
@@ -115,14 +117,14 @@ def test_patch_masks_and_truth() -> None:
     assert (patch.crack + patch.void + patch.thing <= 1.0 + 1e-5).all()
 
 
-def test_stories_differ_and_can_be_found() -> None:
-    assert len({s.key for s in STORIES}) == len(STORIES) == 2
-    for story in STORIES:
-        assert find_story(story.key) is story
-        scene = story.set_scene((300, 225))
-        assert scene.thickness == story.thickness_mm and scene.look == story.wood
-        assert {t.size[0] for t in scene.things if t.kind == "marker"} == {story.marker_size_mm}
-    assert find_story("oak throne") is None
+def test_stories_say_what_their_scenes_hold() -> None:
+    assert set(STORIES) == {"bench", "table"}
+    for story in STORIES.values():
+        scene = story.at_size((300, 225))
+        assert scene.look == story.wood and story.wood in story.words.lower()
+        assert scene.marker_size_mm == story.scene.marker_size_mm is not None
+        assert max(c.width.max() for c in scene.cracks) > 5  # [mm] something to hold together
+        assert scene.camera.size_px == (300, 225)
 
 
 def test_batch_writes_photos_with_truth(tmp_path: Path) -> None:
@@ -138,7 +140,7 @@ def test_batch_writes_photos_with_truth(tmp_path: Path) -> None:
 
 def test_turned_edges_turn_back() -> None:
     scene = random_scene(6, live_sides="both")
-    back = turn_edges(turn_edges(scene.edges, scene.thickness), scene.thickness)
+    back = turn_edges(turn_edges(scene.edges, scene.thickness_mm), scene.thickness_mm)
     for name in ("top", "bottom", "left", "right", "bevel_top", "bevel_bottom"):
         assert getattr(back, name) == pytest.approx(getattr(scene.edges, name))  # geometric: twice is nothing
     assert back.bark_top == scene.edges.bark_top
@@ -148,10 +150,10 @@ def test_turned_slab_shows_what_goes_through_and_nothing_else() -> None:
     scene = random_scene(12, widest=14.0, end_checks=4, knot_holes=2)
     under = turn_over(scene, 900)
     assert len(under.voids) == sum(v.through for v in scene.voids)
-    reach = scene.thickness * max(abs(c.lean) for c in scene.cracks) + 0.01
+    reach = scene.thickness_mm * max(abs(c.lean) for c in scene.cracks) + 0.01
     above = shapely.MultiLineString([c.centreline for c in scene.cracks])
     for crack in under.cracks:
-        assert (crack.depth == scene.thickness).all()
+        assert (crack.depth == scene.thickness_mm).all()
         mirrored = shapely.points(crack.centreline * [1, -1])
         assert shapely.distance(above, mirrored).max() <= reach  # geometric: a crack leans by its lean
     for void in scene.voids:

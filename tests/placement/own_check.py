@@ -55,7 +55,8 @@ def faults(placement: Placement, survey: Survey, edits: Edits, thickness: float,
     return found
 
 
-def _place_faults(key: Key, pocket: shapely.Polygon, others: list[shapely.Polygon], survey: Survey, edits: Edits,
+def _place_faults(key: Key, pocket: shapely.Polygon, others: list[shapely.Polygon], survey: Survey,
+                  edits: Edits,
                   thickness: float, floor: float, settings: PlacementSettings) -> list[str]:
     found = []
     for name, rows in (("slab", survey.outline), ("top", edits.finished_top)):
@@ -84,7 +85,8 @@ def _place_faults(key: Key, pocket: shapely.Polygon, others: list[shapely.Polygo
     return found
 
 
-def _crack_faults(key: Key, pocket: shapely.Polygon, survey: Survey, settings: PlacementSettings) -> list[str]:
+def _crack_faults(key: Key, pocket: shapely.Polygon, survey: Survey,
+                  settings: PlacementSettings) -> list[str]:
     found = []
     if not key.cracks:
         found.append("holds no crack")
@@ -97,15 +99,16 @@ def _crack_faults(key: Key, pocket: shapely.Polygon, survey: Survey, settings: P
     a = np.radians(key.angle_deg)
     along = np.array([np.cos(a), np.sin(a)])
     ends = [shapely.LineString([key.centre + side * along * settings.central_share * key.shape.length / 2,
-                                key.centre + side * along * key.shape.length]).buffer(key.shape.width, cap_style="flat")
+                                key.centre + side * along * key.shape.length]).buffer(key.shape.width,
+                                                                                      cap_style="flat")
             for side in (-1, 1)]
     wings = shapely.union_all([pocket.intersection(end) for end in ends])
     for crack in survey.cracks:
         if crack.confidence < settings.least_confidence or crack.widest <= settings.harmless_width:
             continue
         away = shapely.distance(shapely.points(crack.centreline), wings) - crack.width / 2
-        # The pocket is a clearance larger than its nominal length, which the wing's start is reckoned from; the
-        # crack's body is drawn as hulls over 4 mm, which a jag inside may leave by a few tenths.
+        # The pocket is a clearance larger than its nominal length, which the wing's start is reckoned from;
+        # the crack's body is drawn as hulls over 4 mm, which a jag inside may leave by a few tenths.
         if away.min() < settings.crack_margin - 0.6:
             found.append(f"a wing meets {crack.id} ({away.min():.2f} mm)")
     return found

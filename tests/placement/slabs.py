@@ -20,23 +20,28 @@ from crackmap.records import (
 from crackmap.scale.mapping import Mapping
 
 
-def make_survey(cracks: list[Crack], *, length: float = 1200.0, width: float = 500.0, voids: tuple[Void, ...] = (),
+def make_survey(cracks: list[Crack], *, length: float = 1200.0, width: float = 500.0, voids: tuple[Void,
+                                                                                                   ...] = (),
                 outline: FloatArray | None = None, grain_deg: float = 0.0) -> Survey:
     """A slab, rectangular unless an outline is given, with its lower left corner at the origin."""
     corners = [[0, 0], [length, 0], [length, width], [0, width]] if outline is None else outline
     return Survey(PhotoFacts("made in code", "", 1, 1), Mapping(np.eye(3)),
                   ScaleQuality(0.5, 0.1, 0.1, 0.5, 0.5, 0.1),
-                  Datum(frozen_array([0, 0]), frozen_array([1, 0]), "markers"), (), frozen_array(corners, 2), voids,
+                  Datum(frozen_array([0, 0]), frozen_array([1, 0]), "markers"), (), frozen_array(corners, 2),
+                  voids,
                   tuple(cracks), grain_deg)
 
 
-def straight_crack(name: str, start: tuple[float, float], length: float, width: Callable[[FloatArray], FloatArray],
-                   *, angle_deg: float = 0.0, ends: tuple[str, str] = ("edge", "tip"), confidence: float = 0.9) -> Crack:
+def straight_crack(name: str, start: tuple[float, float], length: float, width: Callable[[FloatArray],
+                                                                                         FloatArray],
+                   *, angle_deg: float = 0.0, ends: tuple[str, str] = ("edge", "tip"),
+                   confidence: float = 0.9) -> Crack:
     """A straight crack; `width` takes the share of the length, 0 to 1. [mm]"""
     share = np.linspace(0.0, 1.0, max(2, int(length) + 1))
     a = np.radians(angle_deg)
     points = np.array(start) + share[:, None] * length * np.array([np.cos(a), np.sin(a)])
-    return Crack(name, frozen_array(points, 2), frozen_array(np.broadcast_to(width(share), share.shape)), ends,
+    return Crack(name, frozen_array(points, 2), frozen_array(np.broadcast_to(width(share), share.shape)),
+                 ends,
                  confidence)
 
 
@@ -69,7 +74,8 @@ def random_keep_outs(seed: int, survey: Survey) -> tuple[KeepOut, ...]:
         w, h = rng.uniform(20, 150, 2)
         corners = frozen_array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]], 2)
         below = bool(rng.integers(0, 2))
-        areas.append(KeepOut(corners, "below" if below else "above", float(rng.uniform(2, 30)) if below else None))
+        areas.append(KeepOut(corners, "below" if below else "above", float(rng.uniform(2, 30)) if below
+                             else None))
     return tuple(areas)
 
 
@@ -77,7 +83,8 @@ def _live_edged(rng: np.random.Generator, length: float, width: float) -> FloatA
     x = np.linspace(0.0, length, 120)
     sides = []
     for level in (0.0, width):
-        wave = sum(rng.uniform(0, width / 25) * np.sin(2 * np.pi * x / rng.uniform(150, 900) + rng.uniform(0, 6))
+        wave = sum(rng.uniform(0, width / 25) * np.sin(2 * np.pi * x / rng.uniform(150, 900) + rng.uniform(0,
+                                                                                                           6))
                    for _ in range(3))
         sides.append(np.column_stack([x, level + wave]))
     return frozen_array(np.vstack([sides[0], sides[1][::-1]]), 2)
@@ -116,7 +123,10 @@ def _random_crack(rng: np.random.Generator, number: int, length: float, width: f
     at = int(rng.integers(len(points) // 4, 3 * len(points) // 4))
     side = _wandering(rng, points[at], angle + rng.choice([-0.3, 0.3]), long * float(rng.uniform(0.2, 0.5)))
     side_width = np.maximum(wide[at] * 0.6 * np.sqrt(1 - np.linspace(0, 1, len(side))), 0.05)
-    return [Crack(name, frozen_array(points[:at + 1], 2), frozen_array(wide[:at + 1]), (first, "junction"), confidence),
-            Crack(f"C{number + 2}", frozen_array(points[at:], 2), frozen_array(wide[at:]), ("junction", "tip"),
+    return [Crack(name, frozen_array(points[:at + 1], 2), frozen_array(wide[:at + 1]), (first, "junction"),
                   confidence),
-            Crack(f"C{number + 3}", frozen_array(side, 2), frozen_array(side_width), ("junction", "tip"), confidence)]
+            Crack(f"C{number + 2}", frozen_array(points[at:], 2), frozen_array(wide[at:]), ("junction",
+                                                                                            "tip"),
+                  confidence),
+            Crack(f"C{number + 3}", frozen_array(side, 2), frozen_array(side_width), ("junction", "tip"),
+                  confidence)]

@@ -33,7 +33,8 @@ def random_problem(seed: int) -> Problem:
         at = where[nodes]
         link = ((at[None, :] - at[:, None]) / 25) ** 2
         link = np.where((at[None, :] > at[:, None]) & ~touching[np.ix_(nodes, nodes)], link, np.inf)
-        chains.append(Chain(n, nodes, at, np.full(len(nodes), 5.0), price[nodes] / holds[:, nodes].sum(axis=0),
+        chains.append(Chain(n, nodes, at, np.full(len(nodes), 5.0), price[nodes] / holds[:,
+                                                                                         nodes].sum(axis=0),
                             2 * (at / 25) ** 2, link, ((100 - at) / 25) ** 2, 20.0))
     return Problem(tuple(chains), price, touching, np.zeros(total, bool))
 

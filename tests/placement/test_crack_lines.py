@@ -52,7 +52,8 @@ def test_cracks_do_not_join_across_a_void():
 def test_a_ring_of_cracks_is_cut_somewhere():
     corners = [(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)]
     # Each side bows out so that neighbours meet nearly straight.
-    ring = tuple(crack(f"C{k}", _bow(corners[k], corners[(k + 1) % 4]), ("junction", "junction")) for k in range(4))
+    ring = tuple(crack(f"C{k}", _bow(corners[k], corners[(k + 1) % 4]), ("junction", "junction"))
+                 for k in range(4))
     lines = join_cracks(ring, 8.0)
     assert sum(len(line.cracks) for line in lines) == 4
 
@@ -61,11 +62,13 @@ def _bow(a: tuple[float, float], b: tuple[float, float]) -> list[tuple[float, fl
     start, end = np.array(a), np.array(b)
     share = np.linspace(0, 1, 20)[:, None]
     chord = end - start
-    return [tuple(p) for p in start + share * chord + np.sin(np.pi * share) * 0.3 * np.array([chord[1], -chord[0]])]
+    return [tuple(p) for p in start + share * chord + np.sin(np.pi * share) * 0.3 * np.array([chord[1],
+                                                                                              -chord[0]])]
 
 
 def test_the_wider_half_comes_first_where_both_ends_are_tips():
-    line, = join_cracks((straight_crack("C1", (100, 100), 80, lambda t: 1 + 4 * t, ends=("tip", "tip")),), 8.0)
+    line, = join_cracks((straight_crack("C1", (100, 100), 80, lambda t: 1 + 4 * t, ends=("tip", "tip")),),
+                        8.0)
     assert line.width[0] > line.width[-1]
 
 
@@ -76,7 +79,7 @@ def test_frames_of_a_quarter_circle():
     (line,) = join_cracks((arc,), 8.0)
     middle = np.array([line.length / 2])
     centre, direction = line.frames(middle, 10.0)
-    # Geometric: half way round a quarter circle, the tangent is at 45 + 90 degrees; the mean of an arc of half
-    # angle b lies at R sin(b)/b from the centre.
+    # Geometric: half way round a quarter circle, the tangent is at 45 + 90 degrees; the mean of an arc of
+    # half angle b lies at R sin(b)/b from the centre.
     assert direction[0] == pytest.approx(135.0, abs=0.2)
     assert np.hypot(*centre[0]) == pytest.approx(200 * np.sin(0.05) / 0.05, abs=0.05)

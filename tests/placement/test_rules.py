@@ -17,10 +17,12 @@ from crackmap.shop import Shop
 from tests.placement.slabs import make_survey, straight_crack
 
 SETTINGS = PlacementSettings()
-GROWN = 0.25  # pockets are measured 0.1 mm larger by chords, and 0.05 mm of clearance is cut into the wood [mm]
+NO_EDITS = Edits()
+GROWN = 0.25  # pockets are measured 0.1 mm larger, and 0.05 mm of clearance is cut into the wood [mm]
 
 
-def figure(rule: str, *, centre=(300.0, 250.0), angle=90.0, cracks=(), edits=Edits(), voids=(), thickness=44.0) -> float:
+def figure(rule: str, *, centre=(300.0, 250.0), angle=90.0, cracks=(), edits=NO_EDITS, voids=(),
+           thickness=44.0) -> float:
     """A rule's figure for one 80 x 32 x 16 mm pocket, 20 mm deep, on a slab 1200 x 500 mm."""
     survey = make_survey(list(cracks), voids=tuple(voids))
     lines = join_cracks(survey.cracks, SETTINGS.join_gap)
@@ -60,7 +62,8 @@ def test_room_to_a_void():
 def test_keep_outs_from_above_and_from_below():
     area = frozen_array([[320, 200], [400, 200], [400, 300], [320, 300]], 2)
     assert figure("keep-out", edits=Edits(keep_out=(KeepOut(area),))) == pytest.approx(4.0, abs=GROWN)
-    below = Edits(keep_out=(KeepOut(frozen_array([[280, 200], [400, 200], [400, 300], [280, 300]], 2), "below", 12.0),))
+    below = Edits(keep_out=(KeepOut(frozen_array([[280, 200], [400, 200], [400, 300], [280, 300]], 2),
+                                    "below", 12.0),))
     assert figure("keep-out", edits=below) == np.inf
     assert figure("floor", edits=below) == pytest.approx(44 - 20 - 12)
     assert figure("floor") == pytest.approx(44 - 20)
@@ -91,12 +94,14 @@ def test_gap_of_pairs_is_never_more_than_the_true_distance():
     rng = np.random.default_rng(3)
     cutting = shape_cutting(KeySize("any", 80.0, 32.0, 16.0, 20.0), Shop(), 0.5)
     n = 60
-    pockets = lay_pockets((cutting,), np.zeros(n, np.int64), rng.uniform(0, 400, (n, 2)), rng.uniform(0, 180, n))
+    pockets = lay_pockets((cutting,), np.zeros(n, np.int64), rng.uniform(0, 400, (n, 2)), rng.uniform(0, 180,
+                                                                                                      n))
     a, b = np.triu_indices(n, 1)
     gaps = gaps_of_pairs(pockets, a, b)
     true = shapely.distance(pockets.shapes[a], pockets.shapes[b])  # independent: shapely
     assert (gaps <= true + 0.25).all()
-    beside = lay_pockets((cutting,), np.zeros(2, np.int64), np.array([[0.0, 0], [50, 0]]), np.array([90.0, 90]))
+    beside = lay_pockets((cutting,), np.zeros(2, np.int64), np.array([[0.0, 0], [50, 0]]), np.array([90.0,
+                                                                                                     90]))
     # Geometric: heads 32 mm wide, 50 mm apart.
     assert gaps_of_pairs(beside, np.array([0]), np.array([1]))[0] == pytest.approx(18.0, abs=0.15)
     assert not touching_pairs(beside, 17.0).any()

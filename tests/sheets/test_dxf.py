@@ -17,14 +17,16 @@ from crackmap.keys.outline import bounding_box, outline_area
 from crackmap.records import Plan, Survey
 from crackmap.settings import SheetSettings
 from crackmap.sheets.drawing import Drawing, Outline, closed, open_path, transformed
-from crackmap.sheets.dxf import VERSIONS, as_dxf, keys_dxf, slab_dxf
+from crackmap.sheets.dxf import VERSIONS, as_dxf, drawing_file, keys_dxf, pocket_dxf, slab_dxf
 from crackmap.sheets.slab_drawing import slab_drawing
 from crackmap.shop import Shop
 from crackmap.units import MM_PER_INCH
 from tests.builders import a_plan, a_survey
 from tests.sheets.dxf_groups import Entity, chorded, read_groups
 
-WITHIN = 0.01  # [mm]; what the drawing must keep, a fifth of a router's repeatability (common practice, no source)
+WITHIN = (
+    0.01  # [mm]; what the drawing must keep, a fifth of a router's repeatability (common practice, no source)
+)
 FORMS = [(version, unit) for version in VERSIONS for unit in ("mm", "in")]
 
 
@@ -82,7 +84,7 @@ def test_every_outline_is_where_it_was_drawn_for_three_readers(
 
 @pytest.mark.parametrize("version", VERSIONS)
 def test_header_and_numbers_agree_on_the_unit(records: tuple[Survey, Plan], version: str) -> None:
-    """Published: DXF reference, $INSUNITS 1 inch, 4 millimetre; $MEASUREMENT 0 English, 1 metric (from memory)."""
+    """Published: DXF reference, $INSUNITS 1 inch, 4 millimetre; $MEASUREMENT 0 inch, 1 metric (memory)."""
     for unit, code, metric in (("mm", "4", "1"), ("in", "1", "0")):
         header, entities = read_groups(
             slab_dxf(*records, SheetSettings(dxf_version=version, drawing_units=unit))
@@ -163,7 +165,9 @@ def test_a_slab_without_keys_is_drawn(tmp_path: Path) -> None:
         assert not ezdxf.readfile(tmp_path / name).audit().errors
 
 
-@pytest.mark.parametrize(("field", "value", "near"), [("dxf_version", "R-12", "R12"), ("drawing_units", "mn", "mm")])
+@pytest.mark.parametrize(
+    ("field", "value", "near"), [("dxf_version", "R-12", "R12"), ("drawing_units", "mn", "mm")]
+)
 def test_an_unknown_form_is_refused(records: tuple[Survey, Plan], field: str, value: str, near: str) -> None:
     with pytest.raises(SheetError, match=near):
         slab_dxf(*records, SheetSettings().with_changes(**{field: value}))
@@ -184,6 +188,38 @@ def test_a_moved_drawing_put_back_is_the_drawing(angle: float, x: float, y: floa
         assert isinstance(first, Outline) and isinstance(moved, Outline) and isinstance(last, Outline)
         assert outline_area(moved.rows) == pytest.approx(outline_area(first.rows), rel=1e-9)
         assert bounding_box(last.rows) == pytest.approx(bounding_box(first.rows), abs=WITHIN)
+
+
+def test_a_turned_or_mirrored_drawing_says_so_and_its_texts_stay_apart(records: tuple[Survey, Plan]) -> None:
+    survey, plan = records
+    quarter = np.array([[0.0, -1.0, 500.0], [1.0, 0.0, 40.0], [0.0, 0.0, 1.0]])
+    for matrix, said in ((quarter, "SHOW FACE"), (quarter @ np.diag([1.0, -1.0, 1.0]), "UNDERSIDE")):
+        _, entities = read_groups(slab_dxf(survey, plan, SheetSettings(), matrix))
+        texts = {e.first(1): (float(e.first(10)), float(e.first(20))) for e in entities if e.kind == "TEXT"}
+        assert any("MARK A IS AT 500.00, 40.00" in text for text in texts)  # geometric: A is the origin
+        assert any(text.startswith(said) for text in texts) and not any("ORIGIN" in text for text in texts)
+        heights = sorted(y for text, (_, y) in texts.items() if "DEPTH" not in text and len(text) > 20)
+        assert min(np.diff(heights)) > 5.0  # the letters are 5 mm high
+
+
+def test_one_pocket_alone_and_wider(records: tuple[Survey, Plan]) -> None:
+    """Geometric: 0.2 mm wider on every side."""
+    survey, plan = records
+    key = plan.keys[2]
+    _, entities = read_groups(pocket_dxf(survey, key, 0.2, SheetSettings()))
+    (pocket,) = [e for e in entities if e.layer == "POCKET"]
+    points = np.array(chorded(pocket.rows))
+    x0, y0, x1, y1 = bounding_box(key.pocket)
+    grown = (x0 - 0.2, y0 - 0.2, x1 + 0.2, y1 + 0.2)
+    assert (*points.min(axis=0), *points.max(axis=0)) == pytest.approx(grown, abs=WITHIN)
+    for wrong in (0.0, -0.1, 5.0, float("nan")):
+        with pytest.raises(SheetError, match="at most 2 mm"):
+            pocket_dxf(survey, key, wrong, SheetSettings())
+
+
+def test_r12_names_its_unit_in_the_file_name() -> None:
+    assert drawing_file("slab", SheetSettings()) == "slab.dxf"
+    assert drawing_file("slab", SheetSettings(dxf_version="R12", drawing_units="in")) == "slab-in.dxf"
 
 
 def test_a_stretching_transform_is_refused(records: tuple[Survey, Plan]) -> None:

@@ -9,7 +9,9 @@ from crackmap.sheets.label_places import LabelField
 
 
 @settings(max_examples=80, deadline=None)
-@given(st.lists(st.tuples(st.floats(0, 400), st.floats(0, 300), st.floats(8, 80), st.floats(6, 20)), max_size=25))
+@given(
+    st.lists(st.tuples(st.floats(0, 400), st.floats(0, 300), st.floats(8, 80), st.floats(6, 20)), max_size=25)
+)
 def test_no_two_labels_overlap_or_leave_the_page(labels: list[tuple[float, float, float, float]]) -> None:
     field = LabelField((400.0, 300.0), 3.0)
     boxes = []

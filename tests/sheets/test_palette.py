@@ -14,10 +14,12 @@ from crackmap.sheets.palette import CRACK, EDGE, INK, KEY, PAPER, VOID, Colour, 
 # deficiency," IEEE TVCG 15(6), 2009, Table 1, severity 1.0 (from memory; each row adds up to 1).
 EYES = {
     "normal": np.eye(3),
-    "red-blind": np.array([[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216],
-                           [-0.003882, -0.048116, 1.051998]]),
-    "green-blind": np.array([[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413],
-                             [-0.011820, 0.042940, 0.968881]]),
+    "red-blind": np.array(
+        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
+    ),
+    "green-blind": np.array(
+        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
+    ),
 }
 WOODS: dict[str, Colour] = {"maple": (226, 196, 154), "oak": (168, 120, 72), "walnut": (74, 48, 32)}
 SIGNS: dict[str, Colour] = {"edge": EDGE, "crack": CRACK, "void": VOID, "key": KEY}
@@ -55,7 +57,8 @@ def test_a_sign_or_its_casing_shows_on_the_wood(sign: str, wood: str, eye: str) 
     best = max(_contrast(colour, WOODS[wood]), _contrast(casing_of(colour), WOODS[wood]))
     assert best >= CONTRAST
     assert deltaE_ciede2000(_seen(colour, eye), _seen(WOODS[wood], eye)) >= APART or (
-        deltaE_ciede2000(_seen(casing_of(colour), eye), _seen(WOODS[wood], eye)) >= APART)
+        deltaE_ciede2000(_seen(casing_of(colour), eye), _seen(WOODS[wood], eye)) >= APART
+    )
 
 
 @pytest.mark.parametrize("sign", SIGNS)

@@ -38,8 +38,16 @@ def test_the_crop_keeps_millimetres_on_their_pixels(records: Records) -> None:
         window = view.mapping.to_pixels(reference.corners_mm)
         inside = coverage(view.pixels.shape, window) == 255
         assert view.pixels[inside].mean() < 60
-        grown = coverage(view.pixels.shape, view.mapping.to_pixels(
-            reference.corners_mm.mean(0) + 1.08 * (reference.corners_mm - reference.corners_mm.mean(0)))) > 0
+        grown = (
+            coverage(
+                view.pixels.shape,
+                view.mapping.to_pixels(
+                    reference.corners_mm.mean(0)
+                    + 1.08 * (reference.corners_mm - reference.corners_mm.mean(0))
+                ),
+            )
+            > 0
+        )
         ring = grown & ~cv2.dilate(inside.astype(np.uint8), np.ones((5, 5))).astype(bool)
         assert view.pixels[ring].mean() > 90
 
@@ -79,7 +87,9 @@ def test_the_signs_stand_where_things_were_measured(records: Records) -> None:
 def test_a_failing_check_shows(records: Records) -> None:
     rectified, survey, plan = records
     failing = replace(plan.keys[0], checks=(Check("floor", False, 3.0, 8.0),))
-    marked = annotated_picture(rectified, survey, replace(plan, keys=(failing, *plan.keys[1:])), SheetSettings())
+    marked = annotated_picture(
+        rectified, survey, replace(plan, keys=(failing, *plan.keys[1:])), SheetSettings()
+    )
     assert not np.array_equal(marked, annotated_picture(rectified, survey, plan, SheetSettings()))
 
 
@@ -103,10 +113,13 @@ def test_the_finished_picture_shows_before_and_after(records: Records, look: str
     view = crop_to_slab(rectified, survey, picture.shape[1], with_marks=False)
     marker = coverage(view.pixels.shape, view.mapping.to_pixels(survey.references[0].corners_mm)) == 255
     strip = half - 3 - view.size[1]
-    before, after = (picture[start:start + view.size[1]][marker] for start in (strip, half + 3 + strip))
+    before, after = (picture[start : start + view.size[1]][marker] for start in (strip, half + 3 + strip))
     assert before.mean() < 60 < 100 < after.mean()  # the marker's black square is gone
     key = coverage(view.pixels.shape, view.mapping.to_pixels(to_points(plan.keys[0].key, 0.1))) == 255
-    assert picture[half + 3 + strip:][:view.size[1]][key].mean() < picture[strip:][:view.size[1]][key].mean() - 20
+    assert (
+        picture[half + 3 + strip :][: view.size[1]][key].mean()
+        < picture[strip:][: view.size[1]][key].mean() - 20
+    )
 
 
 def test_an_unknown_resin_is_refused(records: Records) -> None:
@@ -117,7 +130,10 @@ def test_an_unknown_resin_is_refused(records: Records) -> None:
 def test_pictures_read_back(records: Records) -> None:
     """Independent: cv2 reads PNG exactly and JPEG nearly."""
     picture = records[0].pixels
-    read = [cv2.imdecode(np.frombuffer(b, np.uint8), cv2.IMREAD_COLOR_RGB) for b in (as_png(picture), as_jpeg(picture))]
+    read = [
+        cv2.imdecode(np.frombuffer(b, np.uint8), cv2.IMREAD_COLOR_RGB)
+        for b in (as_png(picture), as_jpeg(picture))
+    ]
     assert np.array_equal(read[0], picture)
     assert np.abs(read[1].astype(int) - picture).mean() < 8  # the quality is for photos, not for noise
 

@@ -22,7 +22,14 @@ from crackmap.shop import Shop, SlabWood, StockBoard
 from tests.builders import a_plan, a_survey
 
 POINT = 25.4 / 72.0  # [mm]; PDF 32000-1, 8.3.2.3: the default unit is 1/72 in (from memory)
-CASES = [(0, "a4", "mm"), (1, "letter", "mm"), (1, "a4", "in"), (12, "a4", "mm"), (30, "letter", "in"), (30, "a4", "mm")]
+CASES = [
+    (0, "a4", "mm"),
+    (1, "letter", "mm"),
+    (1, "a4", "in"),
+    (12, "a4", "mm"),
+    (30, "letter", "in"),
+    (30, "a4", "mm"),
+]
 
 
 def _records(keys: int) -> tuple[Survey, Plan]:
@@ -44,7 +51,9 @@ def _text(sheet: Any) -> str:
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_the_pages_are_the_papers(sheets: dict[tuple[int, str, str], Any], case: tuple[int, str, str]) -> None:
+def test_the_pages_are_the_papers(
+    sheets: dict[tuple[int, str, str], Any], case: tuple[int, str, str]
+) -> None:
     """Published: ISO 216 A4 297 x 210 mm; ANSI Y14.1 size A 11 x 8.5 in. Lying."""
     wanted = (297.0, 210.0) if case[1] == "a4" else (279.4, 215.9)
     assert 1 <= len(sheets[case].pages) <= 4
@@ -61,7 +70,15 @@ def test_no_text_overlaps_or_leaves_the_page(
         boxes = []
         for word in page.extract_words(keep_blank_chars=False):
             spare = 0.2 * (word["bottom"] - word["top"])
-            boxes.append((word["x0"] + 0.3, word["top"] + spare, word["x1"] - 0.3, word["bottom"] - spare, word["text"]))
+            boxes.append(
+                (
+                    word["x0"] + 0.3,
+                    word["top"] + spare,
+                    word["x1"] - 0.3,
+                    word["bottom"] - spare,
+                    word["text"],
+                )
+            )
         for x0, y0, x1, y1, text in boxes:
             assert x0 > 20 and y0 > 20 and x1 < float(page.width) - 20 and y1 < float(page.height) - 20, text
         for (ax0, ay0, ax1, ay1, a), (bx0, by0, bx1, by1, b) in combinations(boxes, 2):
@@ -81,7 +98,9 @@ def test_every_key_is_numbered_on_the_drawing_in_large_figures(
 
 
 @pytest.mark.parametrize("case", [c for c in CASES if c[0]])
-def test_the_table_holds_the_plans_figures(sheets: dict[tuple[int, str, str], Any], case: tuple[int, str, str]) -> None:
+def test_the_table_holds_the_plans_figures(
+    sheets: dict[tuple[int, str, str], Any], case: tuple[int, str, str]
+) -> None:
     """Independent of the table's code: the figures are worked out from the records here."""
     survey, plan = _records(case[0])
     text = _text(sheets[case])
@@ -90,7 +109,10 @@ def test_the_table_holds_the_plans_figures(sheets: dict[tuple[int, str, str], An
         for value in (*key.centre, key.shape.length, key.shape.depth):
             assert (f"{value / 25.4:.3f}" if inch else f"{value:.1f}") in text
         if not inch:
-            assert f"{np.hypot(*key.centre):.0f}" in text and f"{np.hypot(*(key.centre - survey.datum.b)):.0f}" in text
+            assert (
+                f"{np.hypot(*key.centre):.0f}" in text
+                and f"{np.hypot(*(key.centre - survey.datum.b)):.0f}" in text
+            )
 
 
 def test_the_drawing_is_to_the_scale_it_states(sheets: dict[tuple[int, str, str], Any]) -> None:
@@ -107,19 +129,30 @@ def test_the_drawing_is_to_the_scale_it_states(sheets: dict[tuple[int, str, str]
 
 def test_the_bytes_repeat() -> None:
     records = _records(12)
-    assert setting_out_pdf(*records, Shop(), SheetSettings()) == setting_out_pdf(*records, Shop(), SheetSettings())
+    assert setting_out_pdf(*records, Shop(), SheetSettings()) == setting_out_pdf(
+        *records, Shop(), SheetSettings()
+    )
 
 
 def test_what_must_be_looked_at_is_said() -> None:
     survey, plan = _records(3)
     key = replace(plan.keys[0], checks=(Check("floor", False, 3.0, 8.0, note="wood left"),))
-    plan = replace(plan, keys=(key, *plan.keys[1:]), warnings=("the photo is blurred.",),
-                   unheld=(Unheld("C9", "a <void> is near & wide"),))
+    plan = replace(
+        plan,
+        keys=(key, *plan.keys[1:]),
+        warnings=("the photo is blurred.",),
+        unheld=(Unheld("C9", "a <void> is near & wide"),),
+    )
     shop = Shop(stock=(StockBoard(90.0, 90.0, 25.0),))
     sheet = pdfplumber.open(io.BytesIO(setting_out_pdf(survey, plan, shop, SheetSettings())))
     text = _text(sheet)
-    for said in ("floor, limit 8 mm: K1 (3)", "The photo is blurred.", "C9 has no key: a <void> is near & wide",
-                 "No board for K1", "come before anything printed here"):
+    for said in (
+        "floor, limit 8 mm: K1 (3)",
+        "The photo is blurred.",
+        "C9 has no key: a <void> is near & wide",
+        "No board for K1",
+        "come before anything printed here",
+    ):
         assert said in text
 
 
@@ -141,9 +174,15 @@ def test_an_unknown_paper_is_refused() -> None:
         setting_out_pdf(*_records(1), Shop(), SheetSettings(paper="leter"))
 
 
-@pytest.mark.parametrize(("moisture", "humidity", "passed"), [
-    (None, 50.0, None), (14.0, None, None), (14.0, 50.0, False), (10.0, 50.0, True),
-])
+@pytest.mark.parametrize(
+    ("moisture", "humidity", "passed"),
+    [
+        (None, 50.0, None),
+        (14.0, None, None),
+        (14.0, 50.0, False),
+        (10.0, 50.0, True),
+    ],
+)
 def test_the_moisture_gate(moisture: float | None, humidity: float | None, passed: bool | None) -> None:
     """Published: 9.2 % at 70 deg F and 50 % humidity, Wood Handbook, FPL-GTR-190, Table 4-2 (seen)."""
     gate = moisture_gate(Shop(wood=SlabWood("", moisture, humidity, 21.1)))
@@ -154,7 +193,10 @@ def test_the_moisture_gate(moisture: float | None, humidity: float | None, passe
 
 
 def test_the_mass_of_a_known_slab() -> None:
-    """Independent: 2400 x 800 x 50 mm is 0.096 m3; at 616 kg/m3 (walnut, SG 0.55 x 1.12) 59 kg (project's fact sheet)."""
+    """Independent, by hand: 2400 x 800 x 50 mm is 0.096 m3; at 616 kg/m3 (walnut, SG 0.55 x 1.12) 59 kg.
+
+    SG of black walnut: Wood Handbook, FPL-GTR-190 (2010), Table 5-3a.
+    """
     survey = replace(a_survey(), voids=(), outline=frozen_array([[0, 0], [2400, 0], [2400, 800], [0, 800]]))
     plan = replace(a_plan(survey, 0), thickness_mm=50.0)
     least, most, _ = slab_mass(survey, plan, Shop(wood=SlabWood("black walnut")))

@@ -38,7 +38,7 @@ def _drawn(drawing: Drawing) -> list[Outline]:
 
 @pytest.mark.parametrize("name", ["slab", "keys"])
 def test_every_outline_is_where_it_was_drawn(records: tuple[Survey, Plan], name: str) -> None:
-    """Independent: svgelements' own arcs. The page's corner is moved to the view box's, so offsets are compared."""
+    """Independent: svgelements' own arcs. Their origin is the view box's corner."""
     survey, plan = records
     options, shop = SheetSettings(), Shop()
     drawing = slab_drawing(survey, plan, options) if name == "slab" else keys_drawing(plan, shop, options)
@@ -46,7 +46,9 @@ def test_every_outline_is_where_it_was_drawn(records: tuple[Survey, Plan], name:
     picture = _read(content)
     left, top = (float(v) for v in content.decode().split('viewBox="')[1].split()[:2])
     closed_paths = [
-        p for p in picture.elements() if isinstance(p, svgelements.Path) and isinstance(p[-1], svgelements.Close)
+        p
+        for p in picture.elements()
+        if isinstance(p, svgelements.Path) and isinstance(p[-1], svgelements.Close)
     ]
     drawn = sorted(_drawn(drawing), key=lambda o: drawing.layers.index(o.layer))
     assert len(closed_paths) == len(drawn)

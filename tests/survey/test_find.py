@@ -35,7 +35,9 @@ def picture(light: np.ndarray, seed: int = 1) -> np.ndarray:
     """sRGB 8-bit after a lens blur of 0.8 px and a little noise."""
     seen = cv2.GaussianBlur(light, (0, 0), 0.8)
     coded = 1.055 * np.clip(seen, 1e-6, 1) ** (1 / 2.4) - 0.055
-    return np.clip(coded * 255 + np.random.default_rng(seed).normal(0, 1.5, light.shape), 0, 255).astype(np.uint8)
+    return np.clip(coded * 255 + np.random.default_rng(seed).normal(0, 1.5, light.shape), 0, 255).astype(
+        np.uint8
+    )
 
 
 WAVY = np.stack([np.arange(60, 360.0, 2), 130 + 8 * np.sin(np.arange(60, 360.0, 2) / 40)], 1)
@@ -96,7 +98,10 @@ def test_nothing_is_found_outside_the_mask():
 
 def test_a_lower_confidence_finds_no_less():
     light = with_gap(board(), WAVY, 1.0)
-    lengths = [sum(c.length for c in find_cracks(picture(light), MM_PER_PX, None, least)) for least in (0.2, 0.5, 0.9)]
+    lengths = [
+        sum(c.length for c in find_cracks(picture(light), MM_PER_PX, None, least))
+        for least in (0.2, 0.5, 0.9)
+    ]
     assert lengths == sorted(lengths, reverse=True)
 
 

@@ -52,7 +52,9 @@ def test_spur_goes_and_the_line_is_whole():
     assert len(branches) == 3
     pruned = prune_spurs(branches, {node: 6.0 for node in degrees(branches)})
     assert len(pruned) == 1
-    assert pruned[0].length == pytest.approx(35, abs=1.5)  # geometric; the junction's centre bends it a little
+    assert pruned[0].length == pytest.approx(
+        35, abs=1.5
+    )  # geometric; the junction's centre bends it a little
 
 
 def test_merge_through_turns_branches_as_needed():
