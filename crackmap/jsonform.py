@@ -72,7 +72,8 @@ def _text(value: Any, level: int) -> str:
 
 
 def _rows(array: FloatArray, digits: int = 3) -> list[Any]:
-    return np.round(array, digits).tolist()
+    rows: list[Any] = np.round(array, digits).tolist()
+    return rows
 
 
 def _mm(value: float, digits: int = 3) -> float:

@@ -51,7 +51,7 @@ def command(folder: Path, reading_a: str, reading_b: str, jog_sigma: float | Non
     from crackmap.sheets.dxf import slab_dxf
 
     own_shop = load_shop(shop or (Path(read.note.shop) if read.note.shop else None), folder)
-    settings = settings_of(read.note, own_shop)
+    settings = settings_of(read.note)
     drawing = slab_dxf(read.survey, read.plan, settings.sheets, transform=found.matrix)
     job.check_writable(folder)
     job.write_whole(folder / DRAWING, drawing)

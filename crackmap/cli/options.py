@@ -10,7 +10,7 @@ import click
 from crackmap.units import parse_length, parse_positive_length
 
 
-class Length(click.ParamType):
+class Length(click.ParamType[float]):
     """A length such as 45mm, 1.75in or 1-3/4in; converted to millimetres.
 
     Errors are raised as our own, not click's, so that they read as one sentence.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -45,7 +46,7 @@ An edits.json that is already there is kept and obeyed.
               help="Keep the edits in --out although the photo is another one: it shows the same slab.")
 @click.option("--quiet", is_flag=True, help="No progress lines.")
 def command(photo: Path, thickness: float, out: Path, units: str | None, sensitivity: float | None,
-            shop: Path | None, paper: str | None, same_slab: bool, quiet: bool, **scale_choices: object) -> None:
+            shop: Path | None, paper: str | None, same_slab: bool, quiet: bool, **scale_choices: Any) -> None:
     scale = scale_settings(**scale_choices)
     own_shop = load_shop(shop, out)
     cracks = SurveySettings() if sensitivity is None else SurveySettings(least_confidence=1 - sensitivity)

@@ -18,7 +18,7 @@ _DISTANCE = re.compile(r"^\s*(\d+)\s*-\s*(\d+)\s*=\s*([^,;~]+?)\s*(?:~\s*(.+?))?
 _RULE = re.compile(r"^\s*([\d.]+)\s*,\s*([\d.]+)\s*-\s*([\d.]+)\s*,\s*([\d.]+)\s*=\s*(.+?)\s*$")
 
 
-class TapedDistance(click.ParamType):
+class TapedDistance(click.ParamType[MarkDistance]):
     """A distance between the centres of two markers: 3-17=1203mm, or 3-17=1203mm~0.5mm with its error."""
 
     name = "id-id=length"
@@ -37,7 +37,7 @@ class TapedDistance(click.ParamType):
             *ids, distance)
 
 
-class RulePoints(click.ParamType):
+class RulePoints(click.ParamType[Any]):
     """Two points of the photo and the distance between them: 210,1480-2650,1502=1000mm."""
 
     name = "x,y-x,y=length"

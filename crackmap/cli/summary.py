@@ -7,6 +7,7 @@ from collections import Counter
 from pathlib import Path
 
 from crackmap.records import Key, Plan, Survey
+from crackmap.sheets.words import counted, over_all
 from crackmap.shop import Shop
 from crackmap.units import show_length
 
@@ -47,8 +48,7 @@ def summary_lines(survey: Survey, plan: Plan, shop: Shop, units: str, folder: Pa
 
 
 def _slab(survey: Survey, plan: Plan, units: str) -> str:
-    size = survey.outline.max(axis=0) - survey.outline.min(axis=0)
-    across = " x ".join(show_length(side, units, 0) for side in size)
+    across = " x ".join(show_length(side, units, 0) for side in over_all(survey))
     return f"{across} over all, {show_length(plan.thickness_mm, units)} thick."
 
 
@@ -56,8 +56,7 @@ def _scale(survey: Survey, units: str) -> str:
     q = survey.scale
     used = [r for r in survey.references if r.used]
     names = ", ".join(f"marker {r.id}" if r.kind == "marker" else f"the {r.kind}" for r in used)
-    span = float((survey.outline.max(axis=0) - survey.outline.min(axis=0)).max())
-    off = show_length(span * q.scale_sigma_percent / 100, units)
+    off = show_length(over_all(survey)[0] * q.scale_sigma_percent / 100, units)
     notes = "".join(f" {note}" for note in q.notes)
     return (f"from {names or 'the reference'}: sure to {q.scale_sigma_percent:.2g} % (one sigma), that is {off} over "
             f"the slab; the narrowest crack this photo can show is {show_length(q.narrowest_crack_mm, units)}.{notes}")
@@ -66,12 +65,12 @@ def _scale(survey: Survey, units: str) -> str:
 def _found(survey: Survey, units: str) -> str:
     cracks = survey.cracks
     if not cracks:
-        return f"no cracks; {_count(len(survey.voids), 'void')}."
+        return f"no cracks; {counted(len(survey.voids), 'void')}."
     wide = sum(c.widest > _WIDE_MM for c in cracks)
     longest = max(cracks, key=lambda c: c.length)
-    return (f"{_count(len(cracks), 'crack')}, {wide} wider than {show_length(_WIDE_MM, units, 0)}; the longest, "
+    return (f"{counted(len(cracks), 'crack')}, {wide} wider than {show_length(_WIDE_MM, units, 0)}; the longest, "
             f"{longest.id}, is {show_length(longest.length, units, 0)} long and up to "
-            f"{show_length(longest.widest, units)} wide; {_count(len(survey.voids), 'void')}.")
+            f"{show_length(longest.widest, units)} wide; {counted(len(survey.voids), 'void')}.")
 
 
 def _keys(plan: Plan, shop: Shop, units: str) -> str:
@@ -128,7 +127,3 @@ def _figure(value: float | str) -> str:
 
 def _listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"

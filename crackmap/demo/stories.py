@@ -114,7 +114,7 @@ STORIES: dict[str, Story] = {
     ),
     "table": Story(
         "Ash coffee table",
-        "The same workshop was given an ash plank with one natural edge and checks in both ends. It is to "
+        "The same workshop was given an ash plank with one natural edge and checks in one end. It is to "
         "be a low table, so the underside may show its scars but the top may not. Two small markers, one "
         "lamp, one photo.",
         "ash",

@@ -22,7 +22,10 @@ from crackmap.scale.problem import (
 from crackmap.scale.target import FloatArray, Target
 
 _MOST_ROUNDS = 60
-_LEAST_DAMPING = 1e-13  # of the scaled normal matrix: none to speak of
+_SETTLED = 1e-5  # foreseen gain, as a share of the cost, at which a fit has settled
+# From a rough start the edges are first trusted to a pixel only: the priors
+# then lead into the long curved valley of height against focal length and tilt.
+_LOOSE_PX, _LOOSE_ROUNDS = 1.0, 15
 # A target is left out when the others agree so much better without it that
 # chance would do that less than once in ten thousand photos (chi-square, six
 # degrees of freedom: 28; from memory), and it misses by more than a fifth of a pixel.
@@ -94,13 +97,14 @@ def solve(
     held = int(np.argmax([cv2.contourArea(t.corners_px.astype(np.float32)) for t in targets]))
     problem = Problem(targets, priors, width, height, lens, distances, held, STRAIGHT_DOWN)
     stacked = stack(targets)
+    loose = replace(stacked, sigmas=np.hypot(stacked.sigmas, _LOOSE_PX))
+    begun = [f for f in (_descend(p, loose, unknowns, _LOOSE_ROUNDS) for p, unknowns in _starts(problem))
+             if f is not None]
     best: Fit | None = None
-    for start_problem, unknowns in _starts(problem):
-        found = _descend(start_problem, stacked, unknowns)
+    for start in sorted(begun, key=lambda f: f.cost)[:2]:
+        found = _descend(start.problem, stacked, start.unknowns, _MOST_ROUNDS)
         if found is not None and (best is None or found.cost < best.cost):
             best = found
-        if best is not None and len(targets) > 1 and best.cost < 2 * len(stacked.owner):
-            break  # several markers leave no mirror solution that fits as well
     if best is None:
         raise ScaleError(f"{targets[held].name} cannot be a flat thing of the size given, seen from above; check "
                          "the size, and photograph from straight above.")
@@ -147,27 +151,24 @@ def _start_places(camera: Camera, targets: tuple[Target, ...]) -> FloatArray:
     return np.array(places)
 
 
-def _descend(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> Fit | None:
+def _descend(problem: Problem, stacked: Stacked, unknowns: FloatArray, rounds: int) -> Fit | None:
     """Levenberg-Marquardt (Marquardt 1963) from one start; None if it leads to no camera above the slab."""
     misfits = _misfits(problem, stacked, unknowns)
     cost, damping = float(misfits @ misfits), 1e-3
     table = jacobian(problem, stacked, unknowns)
-    for _ in range(_MOST_ROUNDS):
+    for _ in range(rounds):
         size = np.maximum(np.linalg.norm(table, axis=0), 1e-9)
-        scaled = table / size
-        system = np.vstack([scaled, np.sqrt(damping) * np.eye(len(size))])
+        system = np.vstack([table / size, np.sqrt(damping) * np.eye(len(size))])
         step = np.linalg.lstsq(system, np.append(-misfits, np.zeros(len(size))), rcond=None)[0] / size
+        foreseen = cost - float(((misfits + table @ step) ** 2).sum())
+        if damping < 1e-6 and foreseen < _SETTLED * (1 + cost):
+            break
         tried = unknowns + step
         with np.errstate(all="ignore"):
             tried_misfits = _misfits(problem, stacked, tried)
         tried_cost = float(tried_misfits @ tried_misfits)
-        if np.isfinite(tried_cost) and tried_cost <= cost:
-            # Height against focal length is a long flat valley: damped steps along it look settled too early.
-            settled = damping <= _LEAST_DAMPING and cost - tried_cost < 1e-6 * (1 + cost)
-            unknowns, misfits, cost = tried, tried_misfits, tried_cost
-            damping = max(damping / 100, _LEAST_DAMPING)
-            if settled:
-                break
+        if np.isfinite(tried_cost) and tried_cost < cost:
+            unknowns, misfits, cost, damping = tried, tried_misfits, tried_cost, damping / 100
             table = jacobian(problem, stacked, unknowns)
         else:
             damping *= 10

@@ -23,7 +23,8 @@ _KEY_PLATE = Plate(INK, PAPER, KEY)
 _CRACK_PLATE = Plate(CRACK, INK, INK)
 _VOID_PLATE = Plate(VOID, PAPER, VOID)
 _WIDTH_EVERY = 9.0  # distance between widths written along a crack, in text sizes
-_MOST_COVERED = 1.2  # burden past which a further width is left out
+_SHORT = 4.0  # a crack shorter than this many text sizes is named only where there is room
+_MOST_COVERED = 1.2  # burden past which a label that can be spared is left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +168,7 @@ def _crack_and_void_labels(view: View, survey: Survey, settings: SheetSettings, 
                 _CRACK_PLATE,
                 small,
                 True,
+                dispensable=run[-1] < _SHORT * size,
             )
         )
         for further in np.arange(_WIDTH_EVERY * size, run[-1] - 3.0 * size, _WIDTH_EVERY * size):

@@ -24,6 +24,7 @@ LIGHT_WOOD, HEAVY_WOOD = 400.0, 900.0
 # Over these the sheet tells the maker to trust the tape first (choices). [mm]
 ROUGH_SCALE = 2.0
 PRICKING_ERROR = 0.5  # how well a mark is pricked and found again (common practice, no source)
+MOST_UNHELD = 8  # so many reasons are printed; more would bury them
 LB_PER_KG = 2.204623
 
 
@@ -199,6 +200,15 @@ def resin_sentences(plan: Plan, shop: Shop) -> list[str]:
         f"{r.allowance_percent:g} % is added for soaking in and for the cup.",
         *(as_sentence(note) for note in r.notes),
     ]
+
+
+def unheld_sentences(plan: Plan) -> list[str]:
+    """Why cracks have no key, the first few one by one."""
+    lines = [as_sentence(f"{each.crack} has no key: {each.why}") for each in plan.unheld[:MOST_UNHELD]]
+    others = [each.crack for each in plan.unheld[MOST_UNHELD:]]
+    if others:
+        lines.append(f"No key either: {', '.join(others)}; plan.json says why.")
+    return lines
 
 
 def as_sentence(text: str) -> str:

@@ -216,7 +216,7 @@ def _checks(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Flowabl
     looked_at = [
         *tables.failing_checks(plan),
         *(words.as_sentence(warning) for warning in plan.warnings),
-        *(words.as_sentence(f"{each.crack} has no key: {each.why}") for each in plan.unheld),
+        *words.unheld_sentences(plan),
     ]
     flow: list[Flowable] = [
         KeepTogether(

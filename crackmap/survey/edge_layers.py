@@ -38,6 +38,7 @@ _RIM = (np.array([-1.7, 0.2, -0.3, 0.8]), np.array([0.7, 0.25, 0.4, 0.7]))
 _SHADOWED_BENCH = (np.array([-1.1, 0.0, 0.0, 0.0]), np.array([0.5, 0.08, 0.12, 0.4]), 0.1)
 # Anything else, spread evenly; on the wood it is rarer (stains, knots) than beside it.
 _UNKNOWN = -float(np.log([2.0, 1.0, 1.0, 4.0]).sum()) - 2.0
+_LEAST_SAMPLES = 100  # to learn the wood's colours from
 _MOST_COST = 4.0  # of one sample, so that a pebble or a knot cannot outvote its surroundings
 _STEP_YARDSTICK = np.array([1.0, 2.5, 2.0])  # weight of shade and tints in a step's strength
 _STEP_GAIN = 12.0  # cost taken off for a full step across the edge
@@ -118,11 +119,14 @@ def split_cost(
     return _ordered(profiles, as_wood, as_rim, as_bench) - _STEP_GAIN * _step(profiles)
 
 
-def learn_wood(profiles: Profiles, edge: FloatArray, reach: tuple[float, float] = (2.0, 22.0)) -> Mixture:
-    """Colours between `reach` inside the edge found so far (N,), all round. [mm]"""
+def learn_wood(
+    profiles: Profiles, edge: FloatArray, reach: tuple[float, float] = (2.0, 22.0)
+) -> Mixture | None:
+    """Colours between `reach` inside the edge found so far (N,), all round; None where none is in view. [mm]"""
     offsets = profiles.band.offsets[None]
     inside = (offsets < edge[:, None] - reach[0]) & (offsets > edge[:, None] - reach[1]) & profiles.usable
-    return fit_mixture((profiles.features[..., :3][inside] / YARDSTICK[:3]).astype(np.float32), 5)
+    colours = (profiles.features[..., :3][inside] / YARDSTICK[:3]).astype(np.float32)
+    return fit_mixture(colours, 5) if len(colours) >= _LEAST_SAMPLES else None
 
 
 def zone_moments(profiles: Profiles, zone: tuple[float, float]) -> tuple[FloatArray, FloatArray]:

@@ -15,7 +15,7 @@ from crackmap.errors import SheetError
 from crackmap.records import Check, Plan, Survey, Unheld, frozen_array
 from crackmap.settings import SheetSettings
 from crackmap.sheets import bench_tables as tables
-from crackmap.sheets.bench_words import moisture_gate, setting_out_cautions, slab_mass
+from crackmap.sheets.bench_words import moisture_gate, setting_out_cautions, slab_mass, unheld_sentences
 from crackmap.sheets.setting_out import setting_out_pdf
 from crackmap.sheets.words import end_distances, figure_turn, over_all
 from crackmap.shop import Shop, SlabWood, StockBoard
@@ -154,6 +154,13 @@ def test_what_must_be_looked_at_is_said() -> None:
         "come before anything printed here",
     ):
         assert said in text
+
+
+def test_a_long_list_of_cracks_without_keys_is_cut_short_but_names_all() -> None:
+    _, plan = _records(1)
+    plan = replace(plan, unheld=tuple(Unheld(f"C{n}", "too thin") for n in range(30)))
+    lines = unheld_sentences(plan)
+    assert len(lines) == 9 and all(f"C{n}" in " ".join(lines) for n in range(30))
 
 
 def test_a_rough_scale_and_near_marks_are_said_on_page_one() -> None:
