@@ -48,6 +48,7 @@ class JobNote:
     """job.json: how the job was made, so that a step can be run again alone."""
 
     photo: str  # name of the photo's copy in the folder
+    title: str  # the photo's own file name: what the sheets are headed with
     thickness_mm: float
     units: str  # what the user reads: mm or in
     scale: ScaleSettings = ScaleSettings()
@@ -379,7 +380,7 @@ def _lines(f: Fields, name: str) -> tuple[FloatArray, ...]:
 
 def note_as_json(note: JobNote) -> dict[str, Any]:
     """job.json's object."""
-    return {"schema": JOB_FORM, "units": "mm", "photo": note.photo, "thickness": _mm(note.thickness_mm),
+    return {"schema": JOB_FORM, "units": "mm", "photo": note.photo, "title": note.title, "thickness": _mm(note.thickness_mm),
             "show_units": note.units, "scale": _changed(note.scale, ScaleSettings()),
             "survey": _changed(note.survey, SurveySettings()), "shop": note.shop, "paper": note.paper}
 
@@ -403,7 +404,7 @@ def note_from_json(read: dict[str, Any], where: str = "job.json") -> JobNote:
     photo = top.text("photo")
     if "/" in photo or "\\" in photo or photo.startswith("."):
         raise JobError(f"{where}: photo must be the name of a file in the job folder, not {photo!r}.")
-    return JobNote(photo, top.number("thickness", least=0.001), top.text("show_units", choices=("mm", "in")),
+    return JobNote(photo, top.text("title", photo), top.number("thickness", least=0.001), top.text("show_units", choices=("mm", "in")),
                    _scale_settings(top.inner_or_empty("scale")), _survey_settings(top.inner_or_empty("survey")),
                    top.text("shop", ""), top.text("paper", "a4", choices=("a4", "letter")))
 

@@ -62,22 +62,24 @@ def make_plan(survey: Survey, shop: Shop, settings: StageSettings, edits: Edits)
 
 def draw_for_machine(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings) -> dict[str, bytes]:
     """The files for the CAM program, by name."""
-    from crackmap.sheets.dxf import keys_dxf, slab_dxf
+    from crackmap.sheets.dxf import drawing_file, keys_dxf, slab_dxf
     from crackmap.sheets.svg import keys_svg, slab_svg
 
     return {
-        "slab.dxf": slab_dxf(survey, plan, settings),
-        "keys.dxf": keys_dxf(plan, shop, settings),
+        drawing_file("slab", settings): slab_dxf(survey, plan, settings),
+        drawing_file("keys", settings): keys_dxf(plan, shop, settings),
         "slab.svg": slab_svg(survey, plan, settings),
         "keys.svg": keys_svg(plan, shop, settings),
     }
 
 
 def draw_for_bench(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings) -> dict[str, bytes]:
-    """The sheet for the bench, by name."""
+    """The sheets for the bench, by name."""
     from crackmap.sheets.setting_out import setting_out_pdf
+    from crackmap.sheets.template import template_pdf
 
-    return {"setting-out.pdf": setting_out_pdf(survey, plan, shop, settings)}
+    return {"setting-out.pdf": setting_out_pdf(survey, plan, shop, settings),
+            "template.pdf": template_pdf(survey, plan, settings)}
 
 
 def draw_pictures(

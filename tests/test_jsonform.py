@@ -38,7 +38,7 @@ SQUARE = frozen_array([[0, 0, 0], [10, 0, 0.414], [10, 5, 0], [0, 5, -0.2]])
 
 
 A_NOTE = JobNote(
-    "photo.jpg", 45.0, "in",
+    "photo.jpg", "slab.jpg", 45.0, "in",
     ScaleSettings(marker_size=80.0, focal_35mm=24.0, rule=((10.0, 20.0, 300.0, 25.0), 500.0),
                   lens=KnownLens((4000, 3000), ((3000.0, 0.0, 2000.0), (0.0, 3000.0, 1500.0), (0.0, 0.0, 1.0)),
                                  (-0.03, 0.0, 0.0, 0.0, 0.0)),
@@ -100,7 +100,7 @@ def test_a_note_reads_back() -> None:
 
 
 def test_a_note_cannot_point_out_of_the_folder() -> None:
-    form = jsonform.note_as_json(JobNote("photo.jpg", 45.0, "mm"))
+    form = jsonform.note_as_json(JobNote("photo.jpg", "slab.jpg", 45.0, "mm"))
     for photo in ("../photo.jpg", "/etc/passwd", "a\\b", ".hidden"):
         with pytest.raises(JobError, match="in the job folder"):
             jsonform.note_from_json(form | {"photo": photo})

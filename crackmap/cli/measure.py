@@ -31,7 +31,7 @@ def command(folder: Path, sensitivity: float | None, shop: Path | None, quiet: b
     edits = job.read_edits(folder)
     job.check_writable(folder)
     progress = Progress(7, quiet)
-    measured = measure_photo(folder / note.photo, note.photo, settings, edits, progress)
+    measured = measure_photo(folder / note.photo, note.title, settings, edits, progress)
     plan, files = plan_files(measured.survey, own_shop, settings, edits, progress)
     files |= drawn_files(measured.rectified, measured.survey, plan, own_shop, settings, progress)
     files |= {job.JOB: jsonform.dumps(jsonform.note_as_json(note)),

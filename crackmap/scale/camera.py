@@ -15,7 +15,7 @@ from crackmap.scale.mapping import Mapping
 from crackmap.scale.target import FloatArray
 
 STRAIGHT_DOWN = np.diag([1.0, -1.0, -1.0])
-DIAGONAL_35MM = 43.267  # of a 36 x 24 mm frame, geometric: sqrt(36^2 + 24^2) [mm]
+DIAGONAL_35MM = float(np.hypot(36.0, 24.0))  # of a 36 x 24 mm frame [mm]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,5 +117,6 @@ def rotation_from_vector(vector: FloatArray) -> FloatArray:
     angle = float(np.linalg.norm(vector))
     cross = np.array([[0, -vector[2], vector[1]], [vector[2], 0, -vector[0]], [-vector[1], vector[0], 0]])
     if angle < 1e-9:
-        return np.eye(3) + cross
-    return np.asarray(np.eye(3) + np.sin(angle) / angle * cross + (1 - np.cos(angle)) / angle**2 * cross @ cross)
+        return np.asarray(np.eye(3) + cross)
+    sine, versine = np.sin(angle) / angle, (1 - np.cos(angle)) / angle**2
+    return np.asarray(np.eye(3) + sine * cross + versine * (cross @ cross))

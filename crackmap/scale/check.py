@@ -37,8 +37,8 @@ def _compared(fit: Fit, choice: MarkChoice, first: int, second: int, taped: floa
     if abs(off) > DISAGREES * sigma:
         raise ScaleError(
             f"from marker {first} to marker {second} the photo reads {measured:.1f} mm but {taped:.1f} mm was taped, "
-            f"{abs(off):.1f} mm apart where both together should be within {DISAGREES * sigma:.1f} mm; check the marker "
-            "size (measure the print), that the markers lie flat on the show face, and the tape.")
+            f"{abs(off):.1f} mm apart where both together should be within {DISAGREES * sigma:.1f} mm; check the "
+            "marker size (measure the print), that the markers lie flat on the show face, and the tape.")
     return (f"Check from marker {first} to marker {second}: the photo reads {measured:.1f} mm, taped {taped:.1f} mm; "
             f"{abs(off):.1f} mm apart, within what both allow ({2 * sigma:.1f} mm at two sigma)."
             if abs(off) <= 2 * sigma else

@@ -138,7 +138,7 @@ def _steepest(light: FloatArray, across: FloatArray, inside: NDArray[np.bool_], 
     offsets = np.arange(-int(reach - 1.5), int(reach - 1.5) + 1, dtype=float)
     change = np.stack([np.abs(np.subtract(*_levels_beside(light, across - o, inside, 2.5).T)) for o in offsets], 1)
     change *= 1 - 0.02 * np.abs(offsets)  # of equals, the nearest
-    return offsets[np.argmax(change, axis=1)]
+    return np.asarray(offsets[np.argmax(change, axis=1)])
 
 
 def _levels_beside(light: FloatArray, across: FloatArray, inside: NDArray[np.bool_], wide: float = np.inf
@@ -146,8 +146,8 @@ def _levels_beside(light: FloatArray, across: FloatArray, inside: NDArray[np.boo
     """Mean light before and beyond an edge at zero, up to `wide` pixels from it, shape (S, 2)."""
     before = inside & (across < -0.5) & (across > -wide)
     beyond = inside & (across > 0.5) & (across < wide)
-    return np.c_[(light * before).sum(1) / np.maximum(before.sum(1), 1),
-                 (light * beyond).sum(1) / np.maximum(beyond.sum(1), 1)]
+    return np.stack([(light * before).sum(1) / np.maximum(before.sum(1), 1),
+                 (light * beyond).sum(1) / np.maximum(beyond.sum(1), 1)], axis=1)
 
 
 def _blurred_step(unknowns: FloatArray, across: FloatArray, along: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from crackmap.errors import ScaleError
 from crackmap.scale.camera import STRAIGHT_DOWN, Camera, Lens
+from crackmap.scale.flat import with_lens_taken_out
 from crackmap.scale.problem import (
     Priors,
     Problem,
@@ -31,6 +32,7 @@ _LOOSE_PX, _LOOSE_ROUNDS = 1.0, 15
 # degrees of freedom: 28; from memory), and it misses by more than a fifth of a pixel.
 LEFT_OUT_GAIN = 28.0
 LEFT_OUT_MISS_PX = 0.2
+NOTABLE_SIZE = 0.002  # share by which a target's size must be off to be named as the reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +79,9 @@ def fit_camera(
     ScaleError
         If no camera above the slab sees the targets as the photo does.
     """
-    fit = solve(targets, priors, width, height, lens, distances)
+    first = solve(targets, priors, width, height, lens, distances)
+    targets = tuple(with_lens_taken_out(t, first.camera.lens) for t in targets)
+    fit = _settle(replace(first.problem, targets=targets), first.unknowns) or first
     left_out: list[tuple[Target, str]] = []
     while len(fit.problem.targets) > 2:
         worse = _worst_target(fit)
@@ -96,13 +100,12 @@ def solve(
     """The best fit of all targets, from every plausible start."""
     held = int(np.argmax([cv2.contourArea(t.corners_px.astype(np.float32)) for t in targets]))
     problem = Problem(targets, priors, width, height, lens, distances, held, STRAIGHT_DOWN)
-    stacked = stack(targets)
-    loose = replace(stacked, sigmas=np.hypot(stacked.sigmas, _LOOSE_PX))
+    loose = _loosened(stack(targets), _LOOSE_PX)
     begun = [f for f in (_descend(p, loose, unknowns, _LOOSE_ROUNDS) for p, unknowns in _starts(problem))
              if f is not None]
     best: Fit | None = None
     for start in sorted(begun, key=lambda f: f.cost)[:2]:
-        found = _descend(start.problem, stacked, start.unknowns, _MOST_ROUNDS)
+        found = _settle(start.problem, start.unknowns)
         if found is not None and (best is None or found.cost < best.cost):
             best = found
     if best is None:
@@ -151,6 +154,18 @@ def _start_places(camera: Camera, targets: tuple[Target, ...]) -> FloatArray:
     return np.array(places)
 
 
+def _settle(problem: Problem, unknowns: FloatArray) -> Fit | None:
+    """Descend with the edges trusted a little first, then fully."""
+    stacked = stack(problem.targets)
+    nearer = _descend(problem, _loosened(stacked, _LOOSE_PX / 10), unknowns, _LOOSE_ROUNDS)
+    return _descend(problem, stacked, unknowns if nearer is None else nearer.unknowns, _MOST_ROUNDS)
+
+
+def _loosened(stacked: Stacked, floor_px: float) -> Stacked:
+    """The same edges, none of them surer than `floor_px`."""
+    return replace(stacked, sigmas=np.hypot(stacked.sigmas, floor_px))
+
+
 def _descend(problem: Problem, stacked: Stacked, unknowns: FloatArray, rounds: int) -> Fit | None:
     """Levenberg-Marquardt (Marquardt 1963) from one start; None if it leads to no camera above the slab."""
     misfits = _misfits(problem, stacked, unknowns)
@@ -195,7 +210,7 @@ def _worst_target(fit: Fit) -> tuple[int, Fit, str] | None:
     misfits = edge_misfits(problem, stacked, fit.unknowns)
     rms = np.array([np.sqrt(((misfits * stacked.sigmas)[stacked.owner == i] ** 2).mean())
                     for i in range(len(problem.targets))])
-    if rms.max() < LEFT_OUT_MISS_PX / 2:
+    if rms.max() < LEFT_OUT_MISS_PX / 4 or fit.cost < len(misfits):
         return None
     best: tuple[int, Fit, str] | None = None
     for index in np.argsort(rms)[::-1][:4]:
@@ -204,37 +219,37 @@ def _worst_target(fit: Fit) -> tuple[int, Fit, str] | None:
         distances = tuple(replace(d, first=kept.index(d.first), second=kept.index(d.second))
                           for d in problem.distances if index not in (d.first, d.second))
         without = solve(targets, problem.priors, problem.width, problem.height, problem.lens, distances)
-        own = problem.targets[index]
-        alone = own_misfit(without, own)
-        if (fit.cost - without.cost - alone.cost > LEFT_OUT_GAIN and alone.miss_px > LEFT_OUT_MISS_PX
+        miss_px, why = how_it_misses(without, problem.targets[index])
+        if (fit.cost - without.cost > LEFT_OUT_GAIN and miss_px > LEFT_OUT_MISS_PX
                 and (best is None or without.cost < best[1].cost)):
-            best = (int(index), without, alone.why)
+            best = (int(index), without, why)
     return best
 
 
-@dataclass(frozen=True, slots=True)
-class OwnMisfit:
-    """How a target looks to a camera that was fitted without it."""
+def how_it_misses(fit: Fit, target: Target) -> tuple[float, str]:
+    """Compare a target with what a camera fitted without it should see of it.
 
-    cost: float  # of its own shape, when it may lie anywhere
-    miss_px: float  # rms of its corners when it must lie flat and have its size
-    why: str
-
-
-def own_misfit(fit: Fit, target: Target) -> OwnMisfit:
-    """Compare a target with what `fit`'s camera should see of it."""
-    plane = fit.camera
-    raised = Camera(plane.lens, plane.rotation, plane.translation + plane.rotation[:, 2] * target.height)
-    corners = raised.meet_plane(target.corners_px)
-    nominal = target.corners * fit.problem.print_stretch(fit.unknowns)
-    a, b = corners - corners.mean(axis=0), nominal
-    turn = np.arctan2((b[:, 0] * a[:, 1] - b[:, 1] * a[:, 0]).sum(), (a * b).sum())
+    Returns
+    -------
+    miss_px : float
+        Rms distance of its corners from where a flat target of the size given, lying on the plane, would have
+        them. [px]
+    why : str
+        What is the matter, as the rest of a sentence about it.
+    """
+    camera = fit.camera
+    raised = Camera(camera.lens, camera.rotation, camera.translation + camera.rotation[:, 2] * target.height)
+    seen = raised.meet_plane(target.corners_px)
+    shape = target.corners * fit.problem.print_stretch(fit.unknowns)
+    moved = seen - seen.mean(axis=0)
+    turn = np.arctan2((shape[:, 0] * moved[:, 1] - shape[:, 1] * moved[:, 0]).sum(), (moved * shape).sum())
     rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    placed = b @ rotation.T + corners.mean(axis=0)
-    seen = raised.see(np.c_[placed, np.zeros(4)])
-    miss = float(np.sqrt(((seen - target.corners_px) ** 2).sum(axis=1).mean()))
-    size = float(np.sqrt((a**2).sum() / (b**2).sum())) - 1
-    shape = "is not seen square: it is tilted, curled or stained"
-    why = (f"reads {abs(size) * 100:.1f} % too {'large' if size > 0 else 'small'} against the others: "
-           "it is not flat on the same face, or of another size" if abs(size) > 0.002 else shape)
-    return OwnMisfit(0.0, miss, why)
+    flat = shape @ rotation.T + seen.mean(axis=0)
+    miss = raised.see(np.c_[flat, np.zeros(4)]) - target.corners_px
+    size = float(np.sqrt((moved**2).sum() / (shape**2).sum())) - 1
+    if abs(size) > NOTABLE_SIZE:
+        why = (f"reads {abs(size) * 100:.1f} % too {'large' if size > 0 else 'small'} against the others, so that it "
+               "lies higher or lower than they do, or is of another size")
+    else:
+        why = "is not seen square as the others are, so that it is tilted or curled"
+    return float(np.sqrt((miss**2).sum(axis=1).mean())), why

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from crackmap.scale.target import FloatArray
+from crackmap.scale.camera import Lens
+from crackmap.scale.target import FloatArray, Target
 
 
 def project(homography: FloatArray, points: FloatArray) -> FloatArray:
@@ -82,3 +86,20 @@ def line_sigmas(own: FloatArray, misfit: FloatArray, line: NDArray[np.intp]) -> 
     # The homography's eight unknowns took up part of the lines' errors, two a line.
     taken_up = np.sqrt(1 / (1 - min(8 / (2 * len(sharing)), 0.5)))
     return np.asarray(np.hypot(own, spread * taken_up) * np.sqrt(sharing[index]))
+
+
+def with_lens_taken_out(target: Target, lens: Lens) -> Target:
+    """The target with sigmas from its straight lines as they are without the lens's bend.
+
+    Before the lens is known its bend, some hundredths of a pixel over a
+    marker, counts as error of the edges.
+    """
+    if len(target.points) < 12:
+        return target
+    k = lens.camera_matrix
+    straight = lens.to_rays(target.pixels) @ k[:2, :2].T + k[:2, 2]
+    corners = lens.to_rays(target.corners_px) @ k[:2, :2].T + k[:2, 2]
+    start = cv2.getPerspectiveTransform(target.corners.astype(np.float32), corners.astype(np.float32)).astype(float)
+    has_inner_edges = len(np.unique(target.lines)) > 4
+    _, misfit = fit_homography(start, target.points, straight, target.normals, with_bloom=has_inner_edges)
+    return replace(target, sigmas=line_sigmas(target.pixel_sigmas, misfit, target.lines))

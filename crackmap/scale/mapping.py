@@ -72,10 +72,10 @@ class Mapping:
         pixels = np.asarray(points_px, float).reshape(-1, 2)
         if self.has_lens and len(pixels):
             stop = (cv2.TERM_CRITERIA_MAX_ITER | cv2.TERM_CRITERIA_EPS, 100, 1e-12)
-            pixels = cv2.undistortPoints(
-                pixels.reshape(-1, 1, 2), self.camera_matrix, self.distortion, P=self.camera_matrix, criteria=stop
-            ).reshape(-1, 2)
-        return _apply_homography(np.linalg.inv(self.slab_to_photo), pixels)
+            undistorted = cv2.undistortPoints(
+                pixels.reshape(-1, 1, 2), self.camera_matrix, self.distortion, P=self.camera_matrix, criteria=stop)
+            pixels = np.asarray(undistorted, float).reshape(-1, 2)
+        return _apply_homography(np.asarray(np.linalg.inv(self.slab_to_photo), float), pixels)
 
     def mm_per_px_at(self, points_mm: ArrayLike) -> FloatArray:
         """Millimetres a pixel at slab points, shape (N,): root of the local area ratio. [mm]"""

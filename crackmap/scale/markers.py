@@ -51,7 +51,8 @@ def find_markers(grey: ImageArray, size: float, height: float) -> list[Target]:
         If two markers bear the same id, or if the photo is mirrored.
     """
     seen = detect(grey)
-    if not seen and detect(np.ascontiguousarray(grey[:, ::-1])):
+    if not any(tells_mirror(s.id) for s in seen) and any(
+            tells_mirror(s.id) for s in detect(np.ascontiguousarray(grey[:, ::-1]))):
         raise ScaleError("the photo is mirrored: its markers can be read only when it is flipped left to right; "
                          "save it again without mirroring.")
     ids = [s.id for s in seen]
@@ -80,6 +81,12 @@ def marker_cells(marker_id: int) -> NDArray[np.bool_]:
     """True where a cell is white, shape (8, 8): the marker with one cell of its white surround."""
     drawn = cv2.aruco.generateImageMarker(cv2.aruco.getPredefinedDictionary(DICTIONARY), marker_id, CELLS)
     return np.pad(np.asarray(drawn) > 127, 1, constant_values=True)
+
+
+def tells_mirror(marker_id: int) -> bool:
+    """True unless the marker looks the same in a mirror (8, 9, 17 and 47 do)."""
+    white = marker_cells(marker_id)
+    return not any(np.array_equal(np.rot90(white[:, ::-1], turns), white) for turns in range(4))
 
 
 def edge_pieces(marker_id: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -145,8 +152,9 @@ def _target(marker_id: int, size: float, height: float, to_photo: FloatArray, mi
     """The edge points that lie where the others say, with their sigmas."""
     spread = 1.4826 * float(np.median(np.abs(misfit)))
     kept = good[np.abs(misfit) < 4 * max(spread, 0.02)]
-    sigmas = line_sigmas(found.sigma[kept], misfit[np.isin(good, kept)], grid_lines(middles)[kept])
+    lines = grid_lines(middles)[kept]
+    sigmas = line_sigmas(found.sigma[kept], misfit[np.isin(good, kept)], lines)
     corners = project(to_photo, rectangle_corners(CELLS, CELLS))
     return Target("marker", marker_id, (size, size), height, middles[kept] * (size / CELLS), seen_at[kept],
-                  normals[kept], sigmas, BLOOM_SIGMA, corners,
+                  normals[kept], sigmas, found.sigma[kept], lines, BLOOM_SIGMA, corners,
                   float(np.median(found.blur[kept])), float(np.median(found.beyond[kept])))

@@ -47,7 +47,8 @@ def choose_marks(fit: Fit) -> MarkChoice:
     targets, places = fit.problem.targets, fit.places
     if targets[0].kind == "rule":
         half = targets[0].size_mm[0] / 2
-        return MarkChoice((0, -half, 0.0), (0, half, 0.0), "sheet", "first point on the rule", "second point on the rule")
+        return MarkChoice((0, -half, 0.0), (0, half, 0.0), "sheet",
+                          "first point on the rule", "second point on the rule")
     if targets[0].kind != "marker":
         length, width = targets[0].size_mm
         name = targets[0].name

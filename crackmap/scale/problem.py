@@ -135,9 +135,9 @@ class Stacked:
 def stack(targets: tuple[Target, ...]) -> Stacked:
     """Edge points of all targets, one after the other."""
     owner = np.concatenate([np.full(len(t.points), i) for i, t in enumerate(targets)]).astype(np.intp)
-    return Stacked(owner, *(np.concatenate([getattr(t, name) for t in targets])
-                            for name in ("points", "pixels", "normals", "sigmas")),
-                   heights=np.array([t.height for t in targets]))
+    points, pixels, normals, sigmas = (np.concatenate([getattr(t, name) for t in targets])
+                                       for name in ("points", "pixels", "normals", "sigmas"))
+    return Stacked(owner, points, pixels, normals, sigmas, np.array([t.height for t in targets]))
 
 
 def edge_misfits(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> FloatArray:

@@ -106,7 +106,7 @@ def _as_target(to_photo: FloatArray, middles: FloatArray, seen_at: FloatArray, n
     sigmas = line_sigmas(found.sigma[kept], misfit[np.isin(np.flatnonzero(found.ok), kept)], side)
     corners = project(to_photo, rectangle_corners(size.long_side, size.short_side))
     target = Target(kind, None, (size.long_side, size.short_side), height, middles[kept], seen_at[kept], normals[kept],
-                    sigmas, BLOOM_SIGMA, corners, float(np.median(found.blur[kept])), light)
+                    sigmas, found.sigma[kept], side, BLOOM_SIGMA, corners, float(np.median(found.blur[kept])), light)
     return _Measured(target, spread)
 
 

@@ -53,7 +53,8 @@ def lay_out_raster(mapping: Mapping, width: int, height: int) -> Raster:
     low, high = border.min(axis=0), border.max(axis=0)
     seen = float(cv2.contourArea(border.astype(np.float32)))
     total = float(np.prod(high - low))
-    mm_per_px = max(middle, np.sqrt(seen / (_MOST_SEEN * width * height)), np.sqrt(total / (_MOST_TOTAL * width * height)))
+    photo_px = width * height
+    mm_per_px = max(middle, np.sqrt(seen / (_MOST_SEEN * photo_px)), np.sqrt(total / (_MOST_TOTAL * photo_px)))
     columns, rows = (int(n) for n in np.ceil((high - low) / mm_per_px) + 1)
     return Raster(float(low[0]), float(high[1]), float(mm_per_px), columns, rows, border)
 

@@ -23,7 +23,7 @@ EXIF_FOCAL_SIGMA = 0.03
 STANDARD_SIZE_SIGMA = {"card": 0.065, "a4": 0.4, "a3": 0.5, "letter": 0.4}
 # Width against height errs less than the size does: both come from one print
 # and are read with one rule (a choice).
-STRETCH_SHARE = 0.5
+STRETCH_SHARE = 0.25
 
 
 def priors_for(facts: PhotoFacts, settings: ScaleSettings, target: Target) -> Priors:

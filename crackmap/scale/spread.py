@@ -44,7 +44,8 @@ class Spread:
         """The same errors for one who sets out from marks at `a` and `b`."""
         at_marks = self.at(np.stack([a, b])).modes
         base = b - a
-        turn = (base[0] * (at_marks[1, 1] - at_marks[0, 1]) - base[1] * (at_marks[1, 0] - at_marks[0, 0])) / (base @ base)
+        change = at_marks[1] - at_marks[0]
+        turn = (base[0] * change[1] - base[1] * change[0]) / (base @ base)
         moved = self.points - a
         turned = np.stack([-moved[:, 1:] * turn, moved[:, :1] * turn], axis=1)
         return Spread(self.points, self.modes - at_marks[0] - turned)

@@ -37,7 +37,9 @@ class Target:
     points: FloatArray  # (N, 2) on the target [mm]
     pixels: FloatArray  # (N, 2) in the photo [px]
     normals: FloatArray  # (N, 2) unit vectors across the edge, from dark to light
-    sigmas: FloatArray  # (N,) of the position across the edge [px]
+    sigmas: FloatArray  # (N,) of the position across the edge, for the fit [px]
+    pixel_sigmas: FloatArray  # (N,) the part of it that the pixels' noise makes [px]
+    lines: NDArray[np.intp]  # (N,) which straight line each point lies on
     bloom_sigma: float  # how far bloom may move its edges [px]
     corners_px: FloatArray  # (4, 2) first estimate: top left, top right, bottom right, bottom left
     blur_px: float  # standard deviation of the edges' blur [px]
@@ -77,4 +79,5 @@ def rule_target(pixels: FloatArray, distance: float, height: float) -> Target:
     """
     ends = np.array([[-distance / 2, 0.0], [distance / 2, 0.0]])
     return Target("rule", None, (distance, 0.0), height, np.repeat(ends, 2, axis=0), np.repeat(pixels, 2, axis=0),
-                  np.tile(np.eye(2), (2, 1)), np.full(4, CLICK_SIGMA_PX), 1e-3, pixels[[0, 1, 1, 0]], np.nan, np.nan)
+                  np.tile(np.eye(2), (2, 1)), np.full(4, CLICK_SIGMA_PX),
+                  np.full(4, CLICK_SIGMA_PX), np.arange(4), 1e-3, pixels[[0, 1, 1, 0]], np.nan, np.nan)

@@ -70,15 +70,11 @@ def counted(number: int, noun: str) -> str:
 
 
 def figure_turn(survey: Survey) -> float:
-    """Angle by which slab points are turned so that the slab lies lengthwise, as in the photo. [deg]"""
-    turn = -long_axis(survey)
-    middle = survey.outline.mean(axis=0)
-    ahead = np.array([np.cos(np.radians(turn)), -np.sin(np.radians(turn))])  # the long axis in the slab frame
-    start, end = survey.mapping.to_pixels([middle, middle + ahead])
-    right, up = float(end[0] - start[0]), float(start[1] - end[1])
-    # A slab photographed upright is turned clockwise: what was its top comes to lie right.
-    forward = right if abs(right) > abs(up) else up
-    return turn if forward > 0.0 else turn + 180.0
+    """Angle by which slab points are turned so that the slab lies lengthwise, x to the right. [deg]
+
+    The same way up as the annotated picture and the DXF, so that a maker can lay them side by side.
+    """
+    return -long_axis(survey)
 
 
 def end_distances(survey: Survey, point: FloatArray) -> tuple[float, float]:

@@ -73,9 +73,7 @@ def _add_paper(mask: NDArray[np.uint8], image: NDArray[np.uint8], corners: Float
     paper = np.isin(labels, touching[touching > 0]).astype(np.uint8)
     allowed = np.zeros_like(square)
     cv2.fillPoly(allowed, [np.round(reach - [x0, y0]).astype(np.int32)], 1)
-    if (
-        paper[allowed == 0].any() or paper.sum() > 0.9 * allowed.sum()
-    ):  # ran out into pale wood: take the usual margin
+    if paper[allowed == 0].any() or paper.sum() > 0.9 * allowed.sum():  # ran out into pale wood: take the usual margin
         cv2.fillPoly(
             paper := square.copy(),
             [np.round(middle + (corners - middle) * 1.4 - [x0, y0]).astype(np.int32)],

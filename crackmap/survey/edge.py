@@ -25,6 +25,9 @@ FloatArray = NDArray[np.float64]
 
 _CELLS = 340  # on the picture's longer side: 3 to 7 mm each on a table-sized view
 _LEAST_SHARE = 0.01  # of the view: less is no slab but a scrap
+# A piece that is little more than a marker and its surroundings is the marker.
+_MARKER_RIM_MM = 25.0
+_LEAST_WOOD_SHARE = 0.3
 _OTHER_PIECE = 0.25  # of the slab's area: another piece as large as this is told of
 _AT_BORDER_MM = 2.0
 _MOST_CUT = 0.6  # of the outline: with more of it along the border no edge was in view
@@ -53,9 +56,7 @@ class Edge:
     at_border: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
 
-def find_edge(
-    image: NDArray[np.uint8], mm_per_px: float, seen: BoolMask, hidden: BoolMask, seeds: BoolMask
-) -> Edge:
+def find_edge(image: NDArray[np.uint8], mm_per_px: float, seen: BoolMask, hidden: BoolMask, seeds: BoolMask) -> Edge:
     """Outline of the show face.
 
     Parameters
@@ -77,7 +78,7 @@ def find_edge(
     features = cell_features(image, mm_per_px, cell)
     size = features.shape[1::-1]
     on_cells = [_on_cells(mask, cell, size) for mask in (seen, hidden, seeds)]
-    rough = _found(rough_slab(features, *on_cells), on_cells[0])
+    rough = _found(rough_slab(features, *on_cells), on_cells[0], on_cells[1], mm_per_px * cell)
     grain = _grain_vector(features[rough.mask])
     view = view_of(image, mm_per_px)
     things = view.enlarged(_things(view, rough, grain, on_cells[1]), image.shape[:2])
@@ -95,9 +96,12 @@ def _on_cells(mask: BoolMask, cell: int, size: tuple[int, int]) -> BoolMask:
     return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA) > 24)
 
 
-def _found(rough: RoughSlab | None, seen: BoolMask) -> RoughSlab:
+def _found(rough: RoughSlab | None, seen: BoolMask, hidden: BoolMask, mm_per_cell: float) -> RoughSlab:
     """The rough slab, or the sentence that says why there is none."""
     if rough is None or rough.mask.sum() < _LEAST_SHARE * seen.sum():
+        raise SurveyError(_NO_EDGE)
+    away = cv2.distanceTransform(1 - hidden.astype(np.uint8), cv2.DIST_L2, 3) > _MARKER_RIM_MM / mm_per_cell
+    if (rough.mask & away).sum() < _LEAST_WOOD_SHARE * rough.mask.sum():
         raise SurveyError(_NO_EDGE)
     return rough
 
@@ -107,8 +111,7 @@ def _things(view: View, rough: RoughSlab, grain: FloatArray, hidden: BoolMask) -
     size = (view.size[0] // 2, view.size[1] // 2)
     colour = shade_and_tints(cv2.resize(view.light, size, interpolation=cv2.INTER_AREA)) / YARDSTICK[:3]
     slab, known = (
-        cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-        for mask in (rough.mask, hidden)
+        cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0 for mask in (rough.mask, hidden)
     )
     return things_on_slab(colour, slab, known, rough.wood, grain, view.mm_per_px * 2)
 

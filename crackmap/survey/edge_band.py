@@ -38,13 +38,9 @@ class Band:
 
     def unroll(self, image: NDArray[np.generic]) -> FloatImage:
         """`image` at every station and offset, shape (N, M) or (N, M, channels)."""
-        place = (
-            self.stations[:, None] + self.normals[:, None] * (self.offsets / self.mm_per_px)[None, :, None]
-        )
+        place = self.stations[:, None] + self.normals[:, None] * (self.offsets / self.mm_per_px)[None, :, None]
         x, y = place[..., 0].astype(np.float32), place[..., 1].astype(np.float32)
-        return np.asarray(
-            cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32
-        )
+        return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32)
 
 
 def band_along(
@@ -141,10 +137,12 @@ def tidy(
 def _close(mask: NDArray[np.uint8], radius: float) -> NDArray[np.uint8]:
     """Closing by a disc, through distance maps: the cost does not grow with the radius."""
     grown = (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).astype(np.uint8)
-    return (cv2.distanceTransform(grown, cv2.DIST_L2, 5) > radius).astype(np.uint8) | mask
+    closed = cv2.distanceTransform(grown, cv2.DIST_L2, 5) > radius
+    return np.asarray(closed.astype(np.uint8) | mask)
 
 
 def _open(mask: NDArray[np.uint8], radius: float) -> NDArray[np.uint8]:
     """Opening by a disc, through distance maps."""
     core = (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).astype(np.uint8)
-    return (cv2.distanceTransform(1 - core, cv2.DIST_L2, 5) <= radius).astype(np.uint8) & mask
+    opened = cv2.distanceTransform(1 - core, cv2.DIST_L2, 5) <= radius
+    return np.asarray(opened.astype(np.uint8) & mask)

@@ -91,20 +91,14 @@ def _step_strength(light: NDArray[np.float32], plain: BoolMask) -> FloatArray:
     return np.minimum(ring_mean(change, 1), _FULL_STEP)
 
 
-def _half_way(
-    light: NDArray[np.float32], plain: BoolMask, offsets: FloatArray, path: NDArray[np.int64]
-) -> FloatArray:
+def _half_way(light: NDArray[np.float32], plain: BoolMask, offsets: FloatArray, path: NDArray[np.int64]) -> FloatArray:
     """Offset of half light between the two sides of the step, within 1.5 samples of the path. [mm]"""
     spacing = offsets[1] - offsets[0]
     count = len(offsets)
     rows = np.arange(len(path))
     near, far = (max(1, round(s / spacing)) for s in _SIDES_MM)
-    inner = np.stack([light[rows, np.clip(path - k, 0, count - 1)] for k in range(near, far + 1)]).mean(
-        axis=0
-    )
-    outer = np.stack([light[rows, np.clip(path + k, 0, count - 1)] for k in range(near, far + 1)]).mean(
-        axis=0
-    )
+    inner = np.stack([light[rows, np.clip(path - k, 0, count - 1)] for k in range(near, far + 1)]).mean(axis=0)
+    outer = np.stack([light[rows, np.clip(path + k, 0, count - 1)] for k in range(near, far + 1)]).mean(axis=0)
     channel = np.abs(inner - outer).argmax(axis=1)
     low, high = inner[rows, channel], outer[rows, channel]
     contrast = np.where(np.abs(high - low) < 0.02, np.inf, high - low)
@@ -114,4 +108,4 @@ def _half_way(
     # The share runs from 0 inside to 1 outside: its shortfall is how far out the edge lies.
     shift = (0.5 - np.clip(share, 0, 1)).sum(axis=1)
     seen = plain[rows[:, None], index].all(axis=1) & np.isfinite(contrast)
-    return offsets[path] + np.where(seen, np.clip(shift, -1.5, 1.5), 0.0) * spacing
+    return np.asarray(offsets[path] + np.where(seen, np.clip(shift, -1.5, 1.5), 0.0) * spacing)

@@ -69,9 +69,7 @@ def profiles_of(band: Band, light: FloatImage, usable: NDArray[np.uint8]) -> Pro
     """Shade, tints and roughness along the normals; `usable` is 255 where slab or bench is in plain view."""
     colour = shade_and_tints(band.unroll(light))
     shade = colour[..., 0]
-    wiggle = ring_mean(
-        np.abs(shade - np.roll(shade, 1, axis=0)), max(1, round(_ROUGHNESS_MM / 2 / band.step_mm))
-    )
+    wiggle = ring_mean(np.abs(shade - np.roll(shade, 1, axis=0)), max(1, round(_ROUGHNESS_MM / 2 / band.step_mm)))
     rough = np.log(wiggle + _LEAST_ROUGHNESS)
     return Profiles(np.concatenate([colour, rough[..., None]], axis=-1), band.unroll(usable) > 200, band)
 
@@ -108,9 +106,7 @@ def split_cost(
         painted = _log_density(features[end.stations], end.mean[None], end.spread[None])
         as_wood[end.stations] = np.logaddexp(as_wood[end.stations], painted)
     in_shadow = _log_density(features, bench + _SHADOWED_BENCH[0], np.hypot(bench_spread, _SHADOWED_BENCH[1]))
-    as_bench = np.logaddexp(
-        _log_density(features, bench, bench_spread), in_shadow + np.log(_SHADOWED_BENCH[2])
-    )
+    as_bench = np.logaddexp(_log_density(features, bench, bench_spread), in_shadow + np.log(_SHADOWED_BENCH[2]))
     as_rim = _log_density(features, follows + _RIM[0], np.broadcast_to(_RIM[1], wood.shape))
     as_rim = np.logaddexp(as_rim, in_shadow + np.log(0.5))
     as_wood = np.logaddexp(as_wood, _UNKNOWN - 1.5)
@@ -119,10 +115,8 @@ def split_cost(
     return _ordered(profiles, as_wood, as_rim, as_bench) - _STEP_GAIN * _step(profiles)
 
 
-def learn_wood(
-    profiles: Profiles, edge: FloatArray, reach: tuple[float, float] = (2.0, 22.0)
-) -> Mixture | None:
-    """Colours between `reach` inside the edge found so far (N,), all round; None where none is in view. [mm]"""
+def learn_wood(profiles: Profiles, edge: FloatArray, reach: tuple[float, float] = (2.0, 22.0)) -> Mixture | None:
+    """Colours between `reach` [mm] inside the edge found so far (N,), all round; None if none is in view."""
     offsets = profiles.band.offsets[None]
     inside = (offsets < edge[:, None] - reach[0]) & (offsets > edge[:, None] - reach[1]) & profiles.usable
     colours = (profiles.features[..., :3][inside] / YARDSTICK[:3]).astype(np.float32)
@@ -151,9 +145,7 @@ def _log_density(features: FloatArray, mean: FloatArray, spread: FloatArray) -> 
     """Log of a product of Gaussians up to a constant, shape (N, M)."""
     total = np.zeros(features.shape[:2])
     for k in range(features.shape[-1]):
-        total -= 0.5 * ((features[..., k] - mean[:, k, None]) / spread[:, k, None]) ** 2 + np.log(
-            spread[:, k, None]
-        )
+        total -= 0.5 * ((features[..., k] - mean[:, k, None]) / spread[:, k, None]) ** 2 + np.log(spread[:, k, None])
     return total
 
 
@@ -166,9 +158,7 @@ def _joined(
 ) -> FloatArray:
     """`log` joined by a variety of the material: moved, wider, of some weight."""
     moved, wider, weight = kind
-    return np.asarray(
-        np.logaddexp(log, _log_density(features, mean + moved, np.hypot(spread, wider)) + np.log(weight))
-    )
+    return np.asarray(np.logaddexp(log, _log_density(features, mean + moved, np.hypot(spread, wider)) + np.log(weight)))
 
 
 def _known(features: FloatArray, known: Mixture, wood: FloatArray, spread: FloatArray) -> FloatArray:
@@ -190,7 +180,7 @@ def _ordered(profiles: Profiles, as_wood: FloatArray, as_rim: FloatArray, as_ben
     beyond = bench[:, -1:] - bench + rim  # rim up to here, bench from here on
     best = np.minimum.accumulate(beyond[:, ::-1], axis=1)[:, ::-1] - rim
     spacing = profiles.band.offsets[1] - profiles.band.offsets[0]
-    return ring_mean(wood + best, 1) * spacing
+    return np.asarray(ring_mean(wood + best, 1) * spacing)
 
 
 def _step(profiles: Profiles) -> FloatArray:

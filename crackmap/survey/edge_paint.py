@@ -62,9 +62,7 @@ def painted_ends(
     wood, wood_spread = zone_moments(profiles, wood_zone)
     bench, bench_spread = zone_moments(profiles, bench_zone)
     features, offsets = profiles.features, profiles.band.offsets[None]
-    near = (
-        (offsets > edge[:, None] + _REACH_MM[0]) & (offsets < edge[:, None] + _REACH_MM[1]) & profiles.usable
-    )
+    near = (offsets > edge[:, None] + _REACH_MM[0]) & (offsets < edge[:, None] + _REACH_MM[1]) & profiles.usable
     tints = features[..., 1:3]
     from_wood = _distance(tints - wood[:, None, 1:3], wood_spread[:, None, 1:3])
     from_bench = _distance(_beyond_sky(tints - bench[:, None, 1:3]), bench_spread[:, None, 1:3])

@@ -110,9 +110,7 @@ def _like(features: FloatImage, known: BoolMask, asked: BoolMask) -> BoolMask:
     return out
 
 
-def _log_odds(
-    features: FloatImage, wood: Mixture, bench: Mixture, wood_shade: float, first: bool
-) -> FloatImage:
+def _log_odds(features: FloatImage, wood: Mixture, bench: Mixture, wood_shade: float, first: bool) -> FloatImage:
     """Log odds of wood against bench for each cell. [-]"""
     darkness = (wood_shade - _DARK_STEP / YARDSTICK[0] - features[..., 0]) / (0.12 / YARDSTICK[0])
     dark = 1.0 / (1.0 + np.exp(-np.clip(darkness, -30, 30)))
@@ -162,9 +160,7 @@ def _main_piece(mask: BoolMask, wood_cells: BoolMask) -> tuple[BoolMask, tuple[i
     votes[0] = 0
     areas = stats[1:, cv2.CC_STAT_AREA]
     best = int(np.argmax(votes)) if votes.any() else 1 + int(np.argmax(areas))
-    outlines, _ = cv2.findContours(
-        (labels == best).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
+    outlines, _ = cv2.findContours((labels == best).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = np.zeros(mask.shape, np.uint8)
     cv2.drawContours(filled, outlines, -1, 1, cv2.FILLED)
     others = tuple(int(a) for k, a in enumerate(areas, start=1) if k != best)

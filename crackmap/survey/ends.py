@@ -34,8 +34,7 @@ def name_ends(
     for index, crack in enumerate(cracks):
         others = lines[:index] + lines[index + 1 :]
         ends = tuple(
-            _name_end(crack.centreline[k], reach + crack.width[k] / 2, rim, holes, others, border)
-            for k in (0, -1)
+            _name_end(crack.centreline[k], reach + crack.width[k] / 2, rim, holes, others, border) for k in (0, -1)
         )
         named.append(replace(crack, ends=(ends[0], ends[1])))
     named.sort(key=lambda c: -c.length)

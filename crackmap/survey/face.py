@@ -42,9 +42,7 @@ class Face:
     warnings: tuple[str, ...]
 
 
-def measure_face(
-    rectified: RectifiedPhoto, settings: SurveySettings, outline: FloatArray | None = None
-) -> Face:
+def measure_face(rectified: RectifiedPhoto, settings: SurveySettings, outline: FloatArray | None = None) -> Face:
     """Edge and voids of the show face.
 
     Parameters

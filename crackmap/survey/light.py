@@ -50,4 +50,4 @@ def shade_and_tints(light: FloatImage) -> FloatImage:
     out[..., 0] = 0.25 * logs[..., 0] + 0.6 * logs[..., 1] + 0.15 * logs[..., 2]
     out[..., 1] = logs[..., 0] - logs[..., 1]
     out[..., 2] = logs[..., 2] - logs[..., 1]
-    return out
+    return np.asarray(out, np.float32)

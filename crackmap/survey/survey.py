@@ -43,9 +43,7 @@ def survey(rectified: RectifiedPhoto, settings: SurveySettings, edits: Edits | N
     image, mapping = rectified.pixels, rectified.mapping
     face = measure_face(rectified, settings, edits.outline)
     found = find_cracks(image, face.mm_per_px, face.wood, settings.least_confidence)
-    cracks = _without_refused(
-        [_crack_mm(f, mapping) for f in found], edits.refused_cracks, settings.edit_reach
-    )
+    cracks = _without_refused([_crack_mm(f, mapping) for f in found], edits.refused_cracks, settings.edit_reach)
     for points in edits.drawn_cracks:
         drawn = trace(image, face.mm_per_px, mapping.to_pixels(points), face.wood)
         cracks.append(_crack_mm(drawn, mapping, drawn=True))
@@ -102,6 +100,4 @@ def _crack_warnings(cracks: tuple[Crack, ...], grain_deg: float) -> tuple[str, .
     if not across:
         return ()
     names, runs = ", ".join(across), "runs" if len(across) == 1 else "run"
-    return (
-        f"{names} {runs} across the grain: a break rather than a drying check; look at it before keying.",
-    )
+    return (f"{names} {runs} across the grain: a break rather than a drying check; look at it before keying.",)

@@ -53,8 +53,8 @@ def wood_value(image: ImageArray, wood: BoolArray | None) -> WoodValue:
     """The value of the wood, continued beyond its edge, and its tone.
 
     Continuing the nearest wood outward makes a crack that runs out over the
-    edge go on beyond it, and turns the dark line of the edge itself into a
-    plain step, which a line filter does not answer to.
+    edge go on beyond it, and takes away what lies outside, bench or shadow, so
+    that the border itself makes no line.
     """
     value = brightest_channel(image)
     if wood is None:

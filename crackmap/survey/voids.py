@@ -40,6 +40,8 @@ _EDGE_MM = 2.5  # nearer to the slab's edge the face's own rim is odd
 _LARGEST_ENCLOSED_MM2 = 8000.0  # bench seen through a hole; more is wood ringed by something odd
 _SLENDER = 2.6  # length to width above which a blob that tails off or meets the edge is a crack
 _TAIL_MM = 4.0
+_POCKET_SHADE = 0.9  # log light below the wood: paler is a stain or a streak
+_POCKET_WIDTH_MM = 6.5  # narrower is rather a stretch of crack
 _TAIL_SHARE = 0.5  # a pocket's hairline is thinner than this share of the pocket; a crack narrows slowly
 _DUSTY_MM = 2.5  # half width that a pocket with no dark in it must have to be more than a streak
 _LEAST_DUSTY_MM2 = 200.0
@@ -159,9 +161,7 @@ def _cut_out(
     allowed = cv2.resize(wood[y0:y1, x0:x1].astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
     rough = np.zeros(((y1 - y0), (x1 - x0)), np.uint8)
     big = cv2.resize(shape.astype(np.uint8), (width * cell, height * cell), interpolation=cv2.INTER_NEAREST)
-    rough[y * cell - y0 :, x * cell - x0 :][: big.shape[0], : big.shape[1]] = big[
-        : rough.shape[0], : rough.shape[1]
-    ]
+    rough[y * cell - y0 :, x * cell - x0 :][: big.shape[0], : big.shape[1]] = big[: rough.shape[0], : rough.shape[1]]
     rough = cv2.resize(rough, size, interpolation=cv2.INTER_NEAREST)
     mm = mm_per_px * reduce
     cells = odd[y0 // cell : -(-y1 // cell), x0 // cell : -(-x1 // cell)].astype(np.uint8)
@@ -184,9 +184,7 @@ def _cut_out(
 def _rim_of(inside: NDArray[np.uint8]) -> FloatArray:
     """Outline between the pixels inside and outside, not through the middles of the last ones inside."""
     fine = 4
-    big = cv2.resize(
-        np.pad(inside, 1).astype(np.float32), None, fx=fine, fy=fine, interpolation=cv2.INTER_LINEAR
-    )
+    big = cv2.resize(np.pad(inside, 1).astype(np.float32), None, fx=fine, fy=fine, interpolation=cv2.INTER_LINEAR)
     outlines, _ = cv2.findContours((big > 0.5).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     longest = max(outlines, key=cv2.contourArea)[:, 0].astype(float)
     return np.asarray((longest + 0.5) / fine - 0.5 - 1)
@@ -244,9 +242,7 @@ def _solid(cut: NDArray[np.uint8], mm: float) -> NDArray[np.uint8]:
     return np.asarray(cv2.morphologyEx(filled, cv2.MORPH_OPEN, _disc(_THINNEST_MM / 2 / mm)), np.uint8)
 
 
-def _dark_part(
-    shade: FloatImage, rough: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float
-) -> NDArray[np.uint8]:
+def _dark_part(shade: FloatImage, rough: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float) -> NDArray[np.uint8]:
     """Where a deep blob is darker than half way down, in the logarithm."""
     ring = _ring(rough, allowed, mm)
     if not ring.any() or not rough.any():
@@ -287,9 +283,7 @@ def _without_halo(
     return np.asarray(cut & ~(rim & (shade > (wood + dark) / 2)), np.uint8)
 
 
-def _holeness(
-    crop: NDArray[np.uint8], inside: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float
-) -> float:
+def _holeness(crop: NDArray[np.uint8], inside: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float) -> float:
     """How like a hole, above 0 for one: depth and brokenness against evenness and colour. [-]"""
     colour = shade_and_tints(linear_light(crop))
     ring = _ring(inside, allowed, mm)
@@ -300,8 +294,20 @@ def _holeness(
     deepest, low, high = np.percentile(rest[:, 0], [5, 25, 75])
     fine = colour[..., 0] - cv2.GaussianBlur(colour[..., 0], (0, 0), 2.0 / mm)
     broken = min(high - low, 2.5 * float(np.sqrt(np.mean(fine[core] ** 2))))
-    browner = float(np.median(rest[:, 1]))
-    return float(0.8 * (-deepest - 1.2) + 3.0 * (broken - 0.33) - max(0.0, browner) - 0.4)
+    middle, browner = np.median(rest[:, :2], axis=0)
+    # Bark is greyer than wood and lies along the grain; a knot is as brown and nearly round.
+    grey, slender = np.clip(-browner, 0, 0.5), np.clip(_slenderness(inside) - 2.0, 0, 2)
+    width = 2 * mm * float(cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 5).max())
+    likely = middle < -_POCKET_SHADE and width > _POCKET_WIDTH_MM
+    pocket = 0.8 * grey + 0.25 * slender if likely else 0.0
+    depth = 0.8 * (-deepest - 1.2)
+    return float(depth + 3.0 * (broken - 0.33) + pocket - max(0.0, browner) - 0.4)
+
+
+def _slenderness(inside: NDArray[np.uint8]) -> float:
+    """Length to width of a blob, from its second moments. [-]"""
+    spread = np.linalg.eigvalsh(np.cov(np.stack(np.nonzero(inside))))
+    return float(np.sqrt(spread[1] / max(spread[0], 1e-6)))
 
 
 def _holes_filled(mask: NDArray[np.uint8], largest: float) -> NDArray[np.uint8]:

@@ -81,8 +81,8 @@ def against_greedy(slabs: int) -> None:
             rows.append((len(solved.chosen), solved.cost, greedy, solved.cost - solved.bound, spent))
         keys, exact, greedy_cost, gap, spent_s = np.array(rows).T
         worse = (greedy_cost.sum() / exact.sum() - 1) * 100
-        print(f"{cracks:6d} {keys.mean():5.1f} {exact.mean():11.2f} {greedy_cost.mean():12.2f} {worse:14.1f} % "
-              f"{gap.max():18.2g} {spent_s.mean():11.2f} / {spent_s.max():.2f}")
+        print(f"{cracks:6d} {keys.mean():5.1f} {exact.mean():11.2f} {greedy_cost.mean():12.2f} "
+              f"{worse:14.1f} % {gap.max():18.2g} {spent_s.mean():11.2f} / {spent_s.max():.2f}")
 
 
 def hard_rules(slabs: int) -> None:
@@ -97,7 +97,8 @@ def hard_rules(slabs: int) -> None:
         named = {c for k in plan.keys for c in k.cracks} | {u.crack for u in plan.unheld}
         unnamed += len({c.id for c in survey.cracks} - named)
         keys += len(plan.keys)
-    print(f"{slabs} random slabs, {keys} keys: {broken} rules broken, {unnamed} cracks neither held nor explained")
+    print(f"{slabs} random slabs, {keys} keys: {broken} rules broken, "
+          f"{unnamed} cracks neither held nor explained")
 
 
 def on_truth(folder: Path) -> None:

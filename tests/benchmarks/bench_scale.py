@@ -88,7 +88,7 @@ def photo_table(folder: Path) -> None:
     from crackmap.photo.read import read_photo
     from crackmap.scale.rectify import rectify
 
-    print(f"{'photo':14}{'scale':>8}{'95 %':>8}{'claim':>8}{'/claim':>8}{'markers':>8}{'fit px':>8}{'cpu s':>7}{'MB':>6}")
+    print(f"{'photo':14}{'scale':>8}{'95 %':>8}{'claim':>8}{'/claim':>8}{'used':>8}{'fit px':>8}{'cpu s':>7}{'MB':>6}")
     errors = []
     for file in sorted(folder.glob("*.json")):
         photo_file = file.with_suffix(".jpg")

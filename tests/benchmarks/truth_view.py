@@ -106,9 +106,7 @@ def _raster(mapping: Mapping, width: int, height: int, step: float) -> tuple[Map
     return raster, (int(np.ceil((x1 - x0) / step)), int(np.ceil((y1 - y0) / step)))
 
 
-def _photo_place(
-    mapping: Mapping, raster: Mapping, size: tuple[int, int], grid: int = 16
-) -> NDArray[np.float32]:
+def _photo_place(mapping: Mapping, raster: Mapping, size: tuple[int, int], grid: int = 16) -> NDArray[np.float32]:
     """Photo pixel of each raster pixel, from an exact coarse grid."""
     columns, rows = np.arange(0, size[0] + grid, grid), np.arange(0, size[1] + grid, grid)
     nodes = np.stack(np.meshgrid(columns, rows), -1).reshape(-1, 2)

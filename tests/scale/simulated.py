@@ -110,7 +110,8 @@ def _as_found(index: int, size: float, height: float, middles: FloatArray, outwa
     own = np.full(len(middles), noise.piece / 2)
     mapped = rectangle_corners(CELLS, CELLS) @ homography[:, :2].T + homography[:, 2]
     return Target("marker", index, (size, size), height, middles * (size / CELLS), pixels, normals,
-                  line_sigmas(own, misfit, grid_lines(middles)), BLOOM_SIGMA, mapped[:, :2] / mapped[:, 2:], 0.8, 0.7)
+                  line_sigmas(own, misfit, grid_lines(middles)), own, grid_lines(middles), BLOOM_SIGMA,
+                  mapped[:, :2] / mapped[:, 2:], 0.8, 0.7)
 
 
 def exact_print(width: int, height: int) -> Priors:

@@ -30,13 +30,10 @@ def test_a_dark_line_of_any_width_answers_most_on_its_middle(width: int):
     assert answer[round(centre), 150] > 1.5
 
 
-def test_a_bright_line_and_a_step_answer_little():
+def test_a_bright_line_answers_little():
     image = even_wood(level=120)
     image[60:63] = 220
-    image[130:] = 60
-    answer = strength(image)
-    assert answer[61, 150] < 0.75
-    assert answer[120:140, 100:200].max() < 1.25
+    assert strength(image)[61, 150] < 0.75
 
 
 def test_scale_grows_with_width():
