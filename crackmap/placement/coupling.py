@@ -3,11 +3,14 @@
 Lines that share no candidate and whose candidates keep clear of each other's
 are optimal one by one (chain.py). A group that is not becomes a mixed integer
 programme: one unit of flow along each chain, shared keys used by all of their
-lines or none, and of keys that would touch at most one (cliques). It is made
-small twice, without losing the optimum: a move (a link of a chain) is dropped
-where the best plan through it, by its chain alone, is worse than a plan in
-hand; and where its reduced cost in the linear relaxation says the same. The
-relaxation is so tight that little is left.
+lines or none, and of keys that would touch at most one (cliques).
+
+Most moves (links of a chain) cannot be part of an optimum: where the best plan
+through a move, by its chain alone, is worse than the chain's optimum by more
+than a plan in hand is worse than all optima together, the move is dropped. The
+plan in hand comes first line by line or gap by gap, then from a programme over the most
+promising moves. What is left is solved near its relaxation's optimum, and
+further only where reduced costs say that more could win.
 
 References
 ----------
@@ -31,15 +34,15 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array
 
 from crackmap.placement.chain import Chain, best_by_move, shortest
-from crackmap.placement.first_plan import plan_line_by_line
+from crackmap.placement.first_plan import first_plan
 from crackmap.placement.problem import SLACK, Choice, Problem, plan_cost
 from crackmap.records import FloatArray
 
 _Entries = tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]  # rows, columns, factors of a matrix
 _LIMIT_REACHED = 1  # scipy's status of a search that met its node limit
 _INFEASIBLE = 2
-_MOST_AT_ONCE = 4000  # moves that the relaxation takes at once; more are brought in as they are needed
-_FEW = 4  # moves of each node that it begins with
+_PROMISING = 3000  # moves of the programme that looks for a better plan in hand
+_MOST_MOVES = 30_000  # moves of the last programme; beyond it the gap is stated
 _FIRST_TRY = 0.1  # columns so far above the relaxation are tried first [keys]
 
 
@@ -78,34 +81,63 @@ def _choose_group(problem: Problem, node_limit: int) -> Choice:
     cost = plan_cost(problem, alone)
     if cost <= bound + SLACK:
         return Choice(alone, cost, cost)
-    best = plan_line_by_line(problem, [cost for cost, _ in paths])
-    links = [_links_left(chain, cost, best.cost - bound)
-             for chain, (cost, _) in zip(chains, paths, strict=True)]
-    return _solve_exactly(_programme(problem, links), problem, best, bound, node_limit)
+    best = first_plan(problem, [cost for cost, _ in paths])
+    links = [_every_link(c) for c in chains]
+    excess = [_excess(m, c) for m, c in zip(links, chains, strict=True)]
+    every = np.sort(np.concatenate(excess))
+    if np.isfinite(best.cost) and np.searchsorted(every, best.cost - bound) > _PROMISING:
+        some = [m.only((e <= every[_PROMISING]) | _on_plan(m, c, best))
+                for m, e, c in zip(links, excess, chains, strict=True)]
+        best = _solve_near(_programme(problem, some), problem, best, node_limit)
+    within = best.cost - bound + SLACK
+    # A plan that uses a move left out here costs at least this.
+    floor = np.inf
+    if np.searchsorted(every, within) > _MOST_MOVES:
+        within = float(every[_MOST_MOVES])
+        floor = bound + within
+    left = [m.only((e <= within) | _on_plan(m, c, best)) for m, e, c in zip(links, excess, chains, strict=True)]
+    choice = _solve_exactly(_programme(problem, left), problem, best, bound, node_limit)
+    return Choice(choice.chosen, choice.cost, min(choice.bound, max(floor, bound)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Links:
-    """What is left of one chain: moves as pairs of nodes, -1 for its start and n for its end."""
+    """Moves of one chain as pairs of nodes, -1 for its start and n for its end."""
 
     tail: NDArray[np.int64]
     head: NDArray[np.int64]
     cost: FloatArray  # of the stretch only
 
+    def only(self, kept: NDArray[np.bool_]) -> _Links:
+        """Some of them."""
+        return _Links(self.tail[kept], self.head[kept], self.cost[kept])
 
-def _links_left(chain: Chain, optimum: float, slack: float) -> _Links:
-    """Moves of `chain` whose best plan is within `slack` of its optimum."""
-    moves = best_by_move(chain)
-    limit = optimum + slack + SLACK
+
+def _every_link(chain: Chain) -> _Links:
+    """The moves that a chain allows."""
     n = len(chain.nodes)
-    first, last = np.flatnonzero(moves.start <= limit), np.flatnonzero(moves.end <= limit)
-    a, b = np.nonzero(moves.link <= limit)
-    empty = np.array([chain.empty] if moves.empty <= limit else [])
-    tail = np.concatenate([np.full(len(first), -1), a, last, np.full(len(empty), -1)])
-    head = np.concatenate([first, b, np.full(len(last), n), np.full(len(empty), n)])
-    cost = np.concatenate([chain.start[first], chain.link[a, b], chain.end[last], empty])
-    keep = np.isfinite(cost)
-    return _Links(tail[keep].astype(np.int64), head[keep].astype(np.int64), cost[keep])
+    every = np.arange(n)
+    a, b = np.nonzero(np.isfinite(chain.link))
+    links = _Links(np.concatenate([np.full(n, -1), a, every, [-1]]), np.concatenate([every, b, np.full(n, n), [n]]),
+                   np.concatenate([chain.start, chain.link[a, b], chain.end, [chain.empty]]))
+    return links.only(np.isfinite(links.cost))
+
+
+def _excess(links: _Links, chain: Chain) -> FloatArray:
+    """How much worse than the chain's optimum the best plan is that makes each move."""
+    moves, optimum = best_by_move(chain), shortest(chain)[0]
+    n = len(chain.nodes)
+    padded = np.full((n + 1, n + 1), np.inf)
+    padded[1:, :n], padded[0, :n], padded[1:, n], padded[0, n] = moves.link, moves.start, moves.end, moves.empty
+    return np.asarray(padded[links.tail + 1, links.head] - optimum)
+
+
+def _on_plan(links: _Links, chain: Chain, best: Choice) -> NDArray[np.bool_]:
+    """The moves that a plan makes on its way along a chain."""
+    path = np.flatnonzero(np.isin(chain.nodes, sorted(best.chosen)))
+    following = np.full(len(chain.nodes) + 1, -2)
+    following[np.concatenate([[0], path + 1])] = np.concatenate([path, [len(chain.nodes)]])
+    return np.asarray(following[links.tail + 1] == links.head)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -187,19 +219,8 @@ def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound:
     within = min(_FIRST_TRY, best.cost - bound)
     while best.cost - bound > SLACK:
         kept = (reduced <= within + SLACK) | (programme.lower > 0.0)
-        answer = milp(programme.cost[kept], integrality=np.ones(int(kept.sum())),
-                      constraints=[LinearConstraint(programme.equal[:, kept], programme.equal_to,
-                                                    programme.equal_to),
-                                   LinearConstraint(programme.cliques[:, kept], -np.inf, 1.0)],
-                      bounds=Bounds(programme.lower[kept], 1.0),
-                      options={"node_limit": node_limit, "mip_rel_gap": 0.0})
-        if answer.x is not None:
-            full = np.zeros(len(kept))
-            full[kept] = answer.x
-            chosen = programme.candidates_of(full)
-            best = min(best, Choice(chosen, plan_cost(problem, chosen), bound), key=lambda c: c.cost)
-        if answer.status == _LIMIT_REACHED:
-            inner = -np.inf if answer.mip_dual_bound is None else float(answer.mip_dual_bound)
+        best, inner = _solve_over(kept, programme, problem, best, node_limit)
+        if inner is not None:
             return Choice(best.chosen, best.cost, min(best.cost, max(bound, min(inner, relaxed + within))))
         # A plan that uses a dropped column costs more than the relaxation by that column's reduced cost.
         if kept.all() or best.cost <= relaxed + within + SLACK:
@@ -208,46 +229,44 @@ def _solve_exactly(programme: _Programme, problem: Problem, best: Choice, bound:
     return Choice(best.chosen, best.cost, best.cost)
 
 
+def _solve_near(programme: _Programme, problem: Problem, best: Choice, node_limit: int) -> Choice:
+    """A better plan among the columns near the relaxation's optimum, if there is one."""
+    relaxed, reduced = _relax(programme)
+    if not np.isfinite(relaxed):
+        return best
+    kept = (reduced <= _FIRST_TRY) | (programme.lower > 0.0)
+    return _solve_over(kept, programme, problem, best, node_limit)[0]
+
+
+def _solve_over(kept: NDArray[np.bool_], programme: _Programme, problem: Problem, best: Choice,
+                node_limit: int) -> tuple[Choice, float | None]:
+    """The better of `best` and the optimum over some columns; the bound met where the search was cut short."""
+    answer = milp(programme.cost[kept], integrality=np.ones(int(kept.sum())),
+                  constraints=[LinearConstraint(programme.equal[:, kept], programme.equal_to,
+                                                programme.equal_to),
+                               LinearConstraint(programme.cliques[:, kept], -np.inf, 1.0)],
+                  bounds=Bounds(programme.lower[kept], 1.0),
+                  options={"node_limit": node_limit, "mip_rel_gap": 0.0})
+    if answer.x is not None:
+        full = np.zeros(len(kept))
+        full[kept] = answer.x
+        chosen = programme.candidates_of(full)
+        best = min(best, Choice(chosen, plan_cost(problem, chosen), best.bound), key=lambda c: c.cost)
+    if answer.status != _LIMIT_REACHED:
+        return best, None
+    return best, -np.inf if answer.mip_dual_bound is None else float(answer.mip_dual_bound)
+
+
 def _relax(programme: _Programme) -> tuple[float, FloatArray]:
-    """Optimum of the linear relaxation, inf where it has none, and each column's reduced cost.
-
-    Columns are brought in as they are needed: the duals of the relaxation over
-    some columns price all the others at once; those that would lower it join.
-    """
-    candidates = len(programme.cost) - len(programme.used)
-    inside = np.ones(len(programme.cost), bool)
-    if candidates > _MOST_AT_ONCE:
-        # The cheapest moves into and out of each node, so that every plan of short stretches is there.
-        inside[:candidates] = _cheapest(programme, candidates)
-    while True:
-        answer = linprog(programme.cost[inside], A_eq=programme.equal[:, inside], b_eq=programme.equal_to,
-                         A_ub=programme.cliques[:, inside], b_ub=np.ones(programme.cliques.shape[0]),
-                         bounds=np.column_stack([programme.lower[inside], np.ones(int(inside.sum()))]),
-                         method="highs")
-        if answer.status != 0:
-            if inside.all():
-                # Without an optimum there is no bound: infeasible, or every column has to stay.
-                return (np.inf if answer.status == _INFEASIBLE else -np.inf), np.zeros(len(inside))
-            inside[:] = True
-            continue
-        reduced = (programme.cost - programme.equal.T @ answer.eqlin.marginals
-                   - programme.cliques.T @ answer.ineqlin.marginals)
-        joining = ~inside & (reduced < -SLACK)
-        if not joining.any():
-            return float(answer.fun), np.asarray(reduced)
-        inside |= joining
-
-
-def _cheapest(programme: _Programme, moves: int) -> NDArray[np.bool_]:
-    """The few cheapest moves of every flow row. [columns of moves]"""
-    chosen = np.zeros(moves, bool)
-    for row in range(programme.equal.shape[0]):
-        columns = programme.equal.indices[programme.equal.indptr[row]:programme.equal.indptr[row + 1]]
-        columns = columns[columns < moves]
-        if len(columns):
-            few = np.argsort(programme.cost[columns], kind="stable")[:_FEW]
-            chosen[columns[few]] = True
-    return chosen
+    """Optimum of the linear relaxation, inf where it has none, and each column's reduced cost."""
+    # Flow keeps columns under 1 without a bound, and reduced costs then have one sign.
+    answer = linprog(programme.cost, A_eq=programme.equal, b_eq=programme.equal_to, A_ub=programme.cliques,
+                     b_ub=np.ones(programme.cliques.shape[0]),
+                     bounds=np.column_stack([programme.lower, np.full(len(programme.cost), np.inf)]),
+                     method="highs")
+    if answer.status != 0:  # without an optimum every column has to stay
+        return (np.inf if answer.status == _INFEASIBLE else -np.inf), np.zeros(len(programme.cost))
+    return float(answer.fun), np.asarray(answer.lower.marginals)
 
 
 def _cliques(used: NDArray[np.int64], touching: NDArray[np.bool_],

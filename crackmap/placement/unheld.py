@@ -42,11 +42,11 @@ def _why(crack: Crack, n: int | None, solved: Solved, keys: tuple[Key, ...], sho
     if beside:
         return _held_further_on(n, line, beside, solved)
     if line.widest < settings.least_width:
-        return (f"hairline, {line.widest:.1f} mm at its widest: glue or resin closes it; keys from "
+        return (f"hairline, {line.widest:.2f} mm at its widest: glue or resin closes it; keys from "
                 f"{settings.least_width:g} mm up, or ask for a number of keys on it")
     candidates = solved.candidates
     if candidates.crossings.held[candidates.user < 0][:, n].any():
-        return _not_worth_it(line, solved, settings)
+        return _not_worth_it(n, line, keys, solved, settings)
     return blocked_by(n, 0.0, line.length, solved, shop, settings)
 
 
@@ -57,10 +57,12 @@ def _held_further_on(n: int, line: CrackLine, beside: list[str], solved: Solved)
             f"longest unheld stretch {longest:.0f} mm")
 
 
-def _not_worth_it(line: CrackLine, solved: Solved, settings: PlacementSettings) -> str:
+def _not_worth_it(n: int, line: CrackLine, keys: tuple[Key, ...], solved: Solved,
+                  settings: PlacementSettings) -> str:
     load = float(cumulative_demand(line, solved.site, settings)[-1])
     kind = "closed at both ends" if line.ends == ("tip", "tip") else "short"
-    if any(solved.site.attached[solved.site.lines.index(line)]):
+    stems = {crack for m in np.flatnonzero(solved.site.attached[n]) for crack in solved.site.lines[m].cracks}
+    if any(stems & set(key.cracks) for key in keys):
         kind = "a branch of a crack that is held"
     return (f"{kind}: {line.length:.0f} mm long and {line.widest:.1f} mm at its widest, it asks for "
             f"{load:.1f} of a key's worth and one would cost more than it holds; fill it, or ask for a "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from crackmap.records import Reference, Survey
+from crackmap.scale.camera import DIAGONAL_35MM
 from crackmap.scale.datum import lies_within
 from crackmap.scale.fit import Fit
 from crackmap.scale.mapping import Mapping
@@ -69,6 +70,12 @@ def scale_notes(fit: Fit, claim_percent: float) -> tuple[str, ...]:
 
 def _lens_note(fit: Fit) -> str:
     """How well the photo told its own lens."""
+    problem = fit.problem
+    if abs(fit.unknowns[6]) > CONTRADICTION * problem.priors.focal_sigma:
+        told, found = (f * DIAGONAL_35MM / np.hypot(problem.width, problem.height)
+                       for f in (problem.priors.focal_px, fit.camera.lens.camera_matrix[0, 0]))
+        return (f"The markers suggest a focal length of {found:.0f} mm (35 mm equivalent) where {told:.0f} mm was "
+                "expected: check the marker size, and give the lens's focal length or a lens file.")
     k1_sigma = float(np.sqrt(fit.covariance[7, 7]))
     if k1_sigma > 0.5 * fit.problem.priors.k1_sigma:
         return ("Lens unknown, and the markers don't tell it: straight lines far from them may bend by "

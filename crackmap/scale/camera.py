@@ -43,20 +43,33 @@ class Lens:
         return np.stack([k[0, 0] * xd + k[0, 1] * yd + k[0, 2], k[1, 1] * yd + k[1, 2]], axis=1)
 
     def to_rays(self, pixels: FloatArray) -> FloatArray:
-        """Rays (x/z, y/z) of pixels, shape (N, 2); fixed-point rounds. [px] -> [-]"""
+        """Rays (x/z, y/z) of pixels, shape (N, 2). [px] -> [-]"""
         k = self.camera_matrix
         yd = (pixels[:, 1] - k[1, 2]) / k[1, 1]
         xd = (pixels[:, 0] - k[0, 2] - k[0, 1] * yd) / k[0, 0]
         if not self.distortion.any():
             return np.stack([xd, yd], axis=1)
         k1, k2, p1, p2, k3 = self.distortion
+        if p1 == 0 and p2 == 0:
+            return np.stack([xd, yd], axis=1) * _radial_inverse(xd * xd + yd * yd, k1, k2, k3)[:, None]
         x, y = xd.copy(), yd.copy()
-        for _ in range(12):
+        for _ in range(15):
             r2 = x * x + y * y
             radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
             x, y = ((xd - 2 * p1 * x * y - p2 * (r2 + 2 * x * x)) / radial,
                     (yd - p1 * (r2 + 2 * y * y) - 2 * p2 * x * y) / radial)
         return np.stack([x, y], axis=1)
+
+
+def _radial_inverse(distorted2: FloatArray, k1: float, k2: float, k3: float) -> FloatArray:
+    """Ideal over distorted radius for squares of distorted radii, shape (N,), by Newton's method."""
+    factor = np.ones_like(distorted2)  # q with q (1 + k1 q^2 d^2 + ...) = 1
+    for _ in range(4):
+        r2 = factor * factor * distorted2
+        radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+        slope = 1 + r2 * (3 * k1 + r2 * (5 * k2 + r2 * 7 * k3))
+        factor = factor - (factor * radial - 1) / slope
+    return factor
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,15 +109,13 @@ class Camera:
 
     def meet_plane(self, pixels: FloatArray) -> FloatArray:
         """Where the rays of pixels meet the show face, shape (N, 2). [px] -> [mm]"""
-        return meet(self.slab_to_photo, self.lens, pixels)
+        return self.meet_height(pixels, np.zeros(len(pixels)))
 
-
-def meet(slab_to_photo: FloatArray, lens: Lens, pixels: FloatArray) -> FloatArray:
-    """Slab points of pixels through a lens and a homography, shape (N, 2). [px] -> [mm]"""
-    k = lens.camera_matrix
-    rays = np.c_[lens.to_rays(pixels), np.ones(len(pixels))] @ k.T
-    mapped = rays @ np.linalg.inv(slab_to_photo).T
-    return np.asarray(mapped[:, :2] / mapped[:, 2:])
+    def meet_height(self, pixels: FloatArray, heights: FloatArray) -> FloatArray:
+        """Where the rays of pixels meet planes above the show face, shape (N, 2). [px], [mm] -> [mm]"""
+        rays = np.c_[self.lens.to_rays(pixels), np.ones(len(pixels))] @ self.rotation
+        eye = -self.rotation.T @ self.translation
+        return np.asarray(eye[:2] + rays[:, :2] * ((heights - eye[2]) / rays[:, 2])[:, None])
 
 
 def focal_from_35mm(focal_35mm: float, width: int, height: int) -> float:

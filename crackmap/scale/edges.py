@@ -24,7 +24,7 @@ from crackmap.scale.target import FloatArray
 
 ImageArray = NDArray[np.uint8]
 
-_ROUNDS = 8  # Gauss-Newton rounds; from 1 px away five suffice
+_ROUNDS = 6  # Gauss-Newton rounds; the start lies within a pixel
 _BLUR_LEAST, _BLUR_MOST = 0.28, 6.0  # [px]; 0.29 is the pixel's own width
 
 

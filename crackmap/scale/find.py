@@ -11,6 +11,7 @@ from crackmap.records import Photo
 from crackmap.scale.camera import Lens
 from crackmap.scale.fit import solve
 from crackmap.scale.markers import find_markers
+from crackmap.scale.problem import prior_misfits
 from crackmap.scale.references import find_reference
 from crackmap.scale.sources import priors_for
 from crackmap.scale.target import SPOKEN, Target, rule_target
@@ -19,6 +20,10 @@ from crackmap.settings import ScaleSettings
 # Rms misfit of a sheet's edges over its short side: the wrong kind of sheet,
 # forced to fit by tilting the camera, misses by 1 % and more.
 MOST_MISFIT_SHARE = 0.006
+# Sum of squares of how far, in sigmas, camera and print are from what is usual:
+# a doubled focal length alone makes 50, the wrong kind of sheet 300.
+MOST_STRAIN = 80.0
+USUAL_MISFIT_SHARE = 0.002
 
 
 def find_targets(photo: Photo, settings: ScaleSettings, lens: Lens | None) -> tuple[Target, ...]:
@@ -63,7 +68,7 @@ def _markers(photo: Photo, settings: ScaleSettings) -> tuple[Target, ...]:
 
 
 def _sheet(photo: Photo, settings: ScaleSettings, lens: Lens | None) -> Target:
-    """The candidate that a camera above it could see so; of several sheets the brightest, of cards the best fit."""
+    """The candidate that an ordinary camera above it would most likely see so."""
     name, size = SPOKEN[settings.reference], FLAT_SIZES[settings.reference]
     height, width = photo.pixels.shape[:2]
     fitting: list[tuple[float, Target]] = []
@@ -73,8 +78,9 @@ def _sheet(photo: Photo, settings: ScaleSettings, lens: Lens | None) -> Target:
             fit = solve((target,), priors_for(photo.facts, settings, target), width, height, lens, ())
         except ScaleError:
             continue
-        if fit.rms_px < MOST_MISFIT_SHARE * short_px:
-            fitting.append((fit.rms_px / short_px if settings.reference == "card" else -target.light, target))
+        strain = prior_misfits(fit.problem, fit.unknowns)
+        if fit.rms_px < MOST_MISFIT_SHARE * short_px and strain @ strain < MOST_STRAIN:
+            fitting.append((float(strain @ strain) + (fit.rms_px / short_px / USUAL_MISFIT_SHARE) ** 2, target))
     if not fitting:
         raise ScaleError(
             f"no {name} was found in {photo.facts.file}: looked for a flat rectangle of {size.long_side:g} x "

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from crackmap.errors import ScaleError
-from crackmap.scale.camera import STRAIGHT_DOWN, Camera, Lens
+from crackmap.scale.camera import STRAIGHT_DOWN, Camera, Lens, rotation_from_vector
 from crackmap.scale.flat import with_lens_taken_out
 from crackmap.scale.problem import (
     Priors,
@@ -26,7 +26,7 @@ _MOST_ROUNDS = 60
 _SETTLED = 1e-5  # foreseen gain, as a share of the cost, at which a fit has settled
 # From a rough start the edges are first trusted to a pixel only: the priors
 # then lead into the long curved valley of height against focal length and tilt.
-_LOOSE_PX, _LOOSE_ROUNDS = 1.0, 15
+_LOOSE_PX, _LOOSE_ROUNDS = 1.0, 10
 # A target is left out when the others agree so much better without it that
 # chance would do that less than once in ten thousand photos (chi-square, six
 # degrees of freedom: 28; from memory), and it misses by more than a fifth of a pixel.
@@ -101,8 +101,12 @@ def solve(
     held = int(np.argmax([cv2.contourArea(t.corners_px.astype(np.float32)) for t in targets]))
     problem = Problem(targets, priors, width, height, lens, distances, held, STRAIGHT_DOWN)
     loose = _loosened(stack(targets), _LOOSE_PX)
-    begun = [f for f in (_descend(p, loose, unknowns, _LOOSE_ROUNDS) for p, unknowns in _starts(problem))
-             if f is not None]
+    begun: list[Fit] = []
+    for start_problem, unknowns in _starts(problem):
+        rough = _descend(start_problem, loose, unknowns, _LOOSE_ROUNDS)
+        begun += [rough] if rough is not None else []
+        if rough is not None and len(targets) > 1 and rough.rms_px < _LOOSE_PX:
+            break  # several targets leave no mirror solution
     best: Fit | None = None
     for start in sorted(begun, key=lambda f: f.cost)[:2]:
         found = _settle(start.problem, start.unknowns)
@@ -115,42 +119,49 @@ def solve(
 
 
 def _starts(problem: Problem) -> list[tuple[Problem, FloatArray]]:
-    """Poses of the largest target alone (two mirror solutions) and one straight above it."""
+    """Straight above the largest target, and the poses that it alone allows (two mirror solutions)."""
     target = problem.targets[problem.held]
     lens = problem.lens or Lens.central(problem.priors.focal_px, 0.0, problem.width, problem.height)
     rays = lens.to_rays(target.corners_px)
     corners = np.c_[target.corners, np.zeros(4)]
-    poses = []
-    if target.kind != "rule":  # two points give no pose
-        found = cv2.solvePnPGeneric(corners, rays.reshape(-1, 1, 2), np.eye(3), np.zeros(5), flags=cv2.SOLVEPNP_IPPE)
-        poses = [(cv2.Rodrigues(r)[0], np.ravel(t)) for r, t in zip(found[1], found[2], strict=True)]
     across = rays[1] - rays[0]
     turn = np.arctan2(across[1], across[0])
-    spin = np.array([[np.cos(turn), -np.sin(turn), 0], [np.sin(turn), np.cos(turn), 0], [0, 0, 1]])
     distance = target.size_mm[0] / float(np.hypot(*across))
-    poses.append((spin @ STRAIGHT_DOWN, np.append(rays.mean(axis=0), 1.0) * distance))
+    straight = rotation_from_vector(np.array([0, 0, turn])) @ STRAIGHT_DOWN
+    poses = [(straight, np.append(rays.mean(axis=0), 1.0) * distance)]
+    if target.kind != "rule":  # two points give no pose
+        found = cv2.solvePnPGeneric(corners, rays.reshape(-1, 1, 2), np.eye(3), np.zeros(5), flags=cv2.SOLVEPNP_IPPE)
+        poses += [(cv2.Rodrigues(r)[0], np.ravel(t)) for r, t in zip(found[1], found[2], strict=True)]
     starts = []
     for rotation, translation in poses:
         rotation, translation = np.asarray(rotation, float), np.asarray(translation, float)
         if rotation[2, 2] > -0.2 or translation[2] <= 0:  # seen from below, or edge on
             continue
-        translation = translation - rotation[:, 2] * target.height
-        camera = Camera(lens, rotation, translation)
-        begun = problem.with_base(rotation)
+        camera = Camera(lens, rotation, translation - rotation[:, 2] * target.height)
+        untilted = _untilted(rotation)
+        vector = np.ravel(cv2.Rodrigues(rotation @ untilted.T)[0])
+        begun = problem.with_base(untilted)
         zeros = [0.0, 0.0] if problem.lens is None else []
-        starts.append((begun, begun.pack(np.concatenate([np.zeros(3), translation, zeros]),
+        centre = camera.see(np.array([[0, 0, target.height]]))[0]
+        starts.append((begun, begun.pack(np.concatenate([vector, centre, translation[2:], zeros]),
                                          _start_places(camera, problem.targets))))
     return starts
 
 
+def _untilted(rotation: FloatArray) -> FloatArray:
+    """The rotation of a camera straight above that sees the slab turned the same way."""
+    turn = np.arctan2(rotation[1, 0] + rotation[0, 1], rotation[0, 0] - rotation[1, 1])
+    return np.asarray(rotation_from_vector(np.array([0.0, 0.0, turn])) @ STRAIGHT_DOWN)
+
+
 def _start_places(camera: Camera, targets: tuple[Target, ...]) -> FloatArray:
-    """Where the targets' corners meet their plane: x, y and turn, shape (n, 3)."""
+    """Where the targets' centres are seen and how they are turned: u, v and turn, shape (n, 3)."""
     places = []
     for t in targets:
-        on_plane = Camera(camera.lens, camera.rotation, camera.translation + camera.rotation[:, 2] * t.height)
-        corners = on_plane.meet_plane(t.corners_px)
+        corners = camera.meet_height(t.corners_px, np.full(4, t.height))
         across = corners[1] + corners[2] - corners[0] - corners[3]
-        places.append([*corners.mean(axis=0), np.arctan2(across[1], across[0])])
+        centre = camera.see(np.array([[*corners.mean(axis=0), t.height]]))[0]
+        places.append([*centre, np.arctan2(across[1], across[0])])
     return np.array(places)
 
 
@@ -238,14 +249,13 @@ def how_it_misses(fit: Fit, target: Target) -> tuple[float, str]:
         What is the matter, as the rest of a sentence about it.
     """
     camera = fit.camera
-    raised = Camera(camera.lens, camera.rotation, camera.translation + camera.rotation[:, 2] * target.height)
-    seen = raised.meet_plane(target.corners_px)
+    seen = camera.meet_height(target.corners_px, np.full(4, target.height))
     shape = target.corners * fit.problem.print_stretch(fit.unknowns)
     moved = seen - seen.mean(axis=0)
     turn = np.arctan2((shape[:, 0] * moved[:, 1] - shape[:, 1] * moved[:, 0]).sum(), (moved * shape).sum())
     rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     flat = shape @ rotation.T + seen.mean(axis=0)
-    miss = raised.see(np.c_[flat, np.zeros(4)]) - target.corners_px
+    miss = camera.see(np.c_[flat, np.full(4, target.height)]) - target.corners_px
     size = float(np.sqrt((moved**2).sum() / (shape**2).sum())) - 1
     if abs(size) > NOTABLE_SIZE:
         why = (f"reads {abs(size) * 100:.1f} % too {'large' if size > 0 else 'small'} against the others, so that it "

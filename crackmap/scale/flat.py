@@ -100,6 +100,5 @@ def with_lens_taken_out(target: Target, lens: Lens) -> Target:
     straight = lens.to_rays(target.pixels) @ k[:2, :2].T + k[:2, 2]
     corners = lens.to_rays(target.corners_px) @ k[:2, :2].T + k[:2, 2]
     start = cv2.getPerspectiveTransform(target.corners.astype(np.float32), corners.astype(np.float32)).astype(float)
-    has_inner_edges = len(np.unique(target.lines)) > 4
-    _, misfit = fit_homography(start, target.points, straight, target.normals, with_bloom=has_inner_edges)
+    _, misfit = fit_homography(start, target.points, straight, target.normals, with_bloom=target.kind == "marker")
     return replace(target, sigmas=line_sigmas(target.pixel_sigmas, misfit, target.lines))

@@ -2,18 +2,21 @@
 
 Unknowns, in this order
 -----------------------
-camera   rotation vector (3) from a base rotation, translation (3) [mm], and
-         where the lens is not given: log of the focal length over its prior, k1.
-         The translation's z is for the prior's focal length: it grows with the
-         focal length, which keeps the scale and straightens the valley between
-         the two
+camera   rotation vector (3) from an untilted camera; where the centre of the
+         target that holds the frame is seen, u, v [px], and its distance along
+         the optical axis [mm]; where the lens is not given: log of the focal
+         length over its prior, k1
 print    log of the true size of the targets over the size given; log of their
          width over their height, over that given: printers stretch one way
 target   for each target: bloom [px] and height beyond the one given [mm]
-place    for each target but one: x, y [mm] and turn [rad] on the show face
+place    for each target but one: where its centre is seen, u, v [px], and its
+         turn on the show face [rad]
 
 The target without a place holds the frame: its centre is the origin and its
-bottom edge the x direction.
+bottom edge the x direction. Places are unknown in the photo, not on the slab,
+and tilt and distance grow with the focal length: a change of camera then leaves
+every target where it is seen, and the long curved valley between height, focal
+length and tilt, in which a fit creeps, becomes nearly straight.
 """
 
 from __future__ import annotations
@@ -63,7 +66,7 @@ class Problem:
     lens: Lens | None  # None: focal length and k1 are unknowns
     distances: tuple[TapedDistance, ...]
     held: int  # index of the target that holds the frame
-    base: FloatArray  # (3, 3) rotation that the rotation vector starts from
+    base: FloatArray  # (3, 3) rotation of an untilted camera, that the rotation vector starts from
 
     @property
     def camera_size(self) -> int:
@@ -91,18 +94,30 @@ class Problem:
 
     def camera(self, unknowns: FloatArray) -> Camera:
         """The camera that `unknowns` describe."""
-        rotation = rotation_from_vector(unknowns[:3]) @ self.base
-        if self.lens is not None:
-            return Camera(self.lens, rotation, unknowns[3:6])
-        longer = float(np.exp(unknowns[6]))
-        lens = Lens.central(self.priors.focal_px * longer, float(unknowns[7]), self.width, self.height)
-        return Camera(lens, rotation, unknowns[3:6] * [1.0, 1.0, longer])
+        lens, longer = self.lens, 1.0
+        if lens is None:
+            longer = float(np.exp(unknowns[6]))
+            lens = Lens.central(self.priors.focal_px * longer, float(unknowns[7]), self.width, self.height)
+        rotation = rotation_from_vector(unknowns[:3] * [longer, longer, 1.0]) @ self.base
+        centre = np.append(lens.to_rays(unknowns[None, 3:5])[0], 1.0) * unknowns[5] * longer
+        return Camera(lens, rotation, centre - rotation[:, 2] * self.targets[self.held].height)
 
     def places(self, unknowns: FloatArray) -> FloatArray:
         """Each target's x, y [mm] and turn [rad], shape (n, 3)."""
-        places = np.zeros((len(self.targets), 3))
-        others = [i for i in range(len(self.targets)) if i != self.held]
-        places[others] = unknowns[self.place_start:].reshape(-1, 3)
+        return self.places_under(self.camera(unknowns), self.bloom_and_height(unknowns), self.seen_at(unknowns))
+
+    def seen_at(self, unknowns: FloatArray) -> FloatArray:
+        """Where each target's centre is seen, u, v [px], and its turn [rad], shape (n, 3); zeros for the held one."""
+        seen = np.zeros((len(self.targets), 3))
+        seen[np.arange(len(seen)) != self.held] = unknowns[self.place_start:].reshape(-1, 3)
+        return seen
+
+    def places_under(self, camera: Camera, own: FloatArray, seen: FloatArray) -> FloatArray:
+        """Places on the slab of targets seen at `seen` by `camera`, shape (n, 3)."""
+        heights = np.array([t.height for t in self.targets]) + own[:, 1]
+        places = seen.copy()
+        places[:, :2] = camera.meet_height(seen[:, :2], heights)
+        places[self.held] = 0.0
         return places
 
     def print_stretch(self, unknowns: FloatArray) -> FloatArray:
@@ -114,9 +129,9 @@ class Problem:
         """Each target's bloom [px] and height beyond the one given [mm], shape (n, 2)."""
         return unknowns[self.target_start:self.place_start].reshape(-1, 2)
 
-    def pack(self, camera: FloatArray, places: FloatArray) -> FloatArray:
-        """Unknowns with the given camera part and places, all else zero."""
-        others = np.delete(places, self.held, axis=0)
+    def pack(self, camera: FloatArray, seen: FloatArray) -> FloatArray:
+        """Unknowns with the given camera part and targets seen at `seen`, all else zero."""
+        others = np.delete(seen, self.held, axis=0)
         return np.concatenate([camera, np.zeros(2 + 2 * len(self.targets)), others.ravel()])
 
 
@@ -160,7 +175,8 @@ def _edge_misfits(stacked: Stacked, camera: Camera, stretch: FloatArray, own: Fl
 def prior_misfits(problem: Problem, unknowns: FloatArray) -> FloatArray:
     """Misfits of what was known beforehand, each over its sigma."""
     p = problem.priors
-    camera, own, places = problem.camera(unknowns), problem.bloom_and_height(unknowns), problem.places(unknowns)
+    camera, own = problem.camera(unknowns), problem.bloom_and_height(unknowns)
+    places = problem.places_under(camera, own, problem.seen_at(unknowns)) if problem.distances else own
     bloom_sigmas = np.array([t.bloom_sigma for t in problem.targets])
     lens = [] if problem.lens is not None else [unknowns[6] / max(p.focal_sigma, _TINY),
                                                 unknowns[7] / max(p.k1_sigma, _TINY)]
@@ -176,54 +192,73 @@ def prior_misfits(problem: Problem, unknowns: FloatArray) -> FloatArray:
 def jacobian(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> FloatArray:
     """Derivatives of all misfits by forward differences, shape (rows, unknowns).
 
-    An edge point depends on the camera and on its own target only, so the
-    targets' unknowns are stepped all at once.
+    An edge point depends on the camera, the print and its own target only, so
+    the targets' unknowns are stepped all at once.
     """
     start = edge_misfits(problem, stacked, unknowns)
     prior_start = prior_misfits(problem, unknowns)
     table = np.zeros((len(start) + len(prior_start), problem.size))
     shared = problem.target_start
-    for j in range(problem.size):
+    # Beyond the camera only taped distances make priors depend on places.
+    stepped_priors = problem.size if problem.distances else problem.camera_size
+    for j in range(max(shared, stepped_priors)):
         stepped = unknowns.copy()
         step = _step(problem, j)
         stepped[j] += step
-        table[len(start):, j] = (prior_misfits(problem, stepped) - prior_start) / step
+        if j < stepped_priors:
+            table[len(start):, j] = (prior_misfits(problem, stepped) - prior_start) / step
         if j < shared:
             table[:len(start), j] = (edge_misfits(problem, stacked, stepped) - start) / step
+    _own_prior_columns(problem, table[len(start):])
     _target_columns(problem, stacked, unknowns, start, table)
     return table
+
+
+def _own_prior_columns(problem: Problem, priors: FloatArray) -> None:
+    """Derivatives of the priors of print, bloom and height, each by its own unknown; `priors` are their rows."""
+    count, row = len(problem.targets), problem.camera_size - 6 + 2
+    print_sigmas = np.maximum([problem.priors.print_sigma, problem.priors.stretch_sigma], _TINY)
+    priors[row:row + 2, problem.camera_size:problem.target_start] = np.diag(1 / print_sigmas)
+    own = priors[row + 2:row + 2 + 2 * count]
+    for i, target in enumerate(problem.targets):
+        own[i, problem.target_start + 2 * i] = 1 / target.bloom_sigma
+        own[count + i, problem.target_start + 2 * i + 1] = 1 / max(problem.priors.height_sigma, _TINY)
 
 
 def _target_columns(problem: Problem, stacked: Stacked, unknowns: FloatArray, start: FloatArray, table: FloatArray
                     ) -> None:
     """Fill in the derivatives by the targets' own unknowns and places."""
     camera, stretch = problem.camera(unknowns), problem.print_stretch(unknowns)
-    own, places = problem.bloom_and_height(unknowns), problem.places(unknowns)
-    first = problem.target_start
+    own, seen = problem.bloom_and_height(unknowns), problem.seen_at(unknowns)
+
+    def slope(own: FloatArray, seen: FloatArray, step: float) -> FloatArray:
+        places = problem.places_under(camera, own, seen)
+        return np.asarray((_edge_misfits(stacked, camera, stretch, own, places) - start) / step)
+
     rows = np.arange(len(start))
-    for k in range(2):
-        step = (1e-4, 1e-3)[k]
+    for k, step in enumerate(_OWN_STEPS):
         moved = own.copy()
         moved[:, k] += step
-        slope = (_edge_misfits(stacked, camera, stretch, moved, places) - start) / step
-        table[rows, first + 2 * stacked.owner + k] = slope
-    first = problem.place_start
+        table[rows, problem.target_start + 2 * stacked.owner + k] = slope(moved, seen, step)
     rank = stacked.owner - (stacked.owner > problem.held)
     free = stacked.owner != problem.held
-    for k in range(3):
-        step = (1e-3, 1e-3, 1e-6)[k]
-        moved = places.copy()
+    for k, step in enumerate(_PLACE_STEPS):
+        moved = seen.copy()
         moved[:, k] += step
-        slope = (_edge_misfits(stacked, camera, stretch, own, moved) - start) / step
-        table[rows[free], first + 3 * rank[free] + k] = slope[free]
+        table[rows[free], problem.place_start + 3 * rank[free] + k] = slope(own, moved, step)[free]
+
+
+# Difference steps: small against what matters, large against rounding.
+_OWN_STEPS = (1e-4, 1e-3)  # [px, mm]
+_PLACE_STEPS = (1e-3, 1e-3, 1e-6)  # [px, px, rad]
 
 
 def _step(problem: Problem, index: int) -> float:
-    """Difference step of an unknown: small against what matters, large against rounding."""
+    """Difference step of an unknown."""
     if 3 <= index < 6:
-        return 1e-3
+        return 1e-3  # [px, px, mm]
     if index < problem.target_start:
         return 1e-6
     if index < problem.place_start:
-        return 1e-4
-    return 1e-6 if (index - problem.place_start) % 3 == 2 else 1e-3
+        return _OWN_STEPS[(index - problem.target_start) % 2]
+    return _PLACE_STEPS[(index - problem.place_start) % 3]

@@ -1,8 +1,9 @@
 """Rectangles of a known shape in a photo: where a sheet or card might lie.
 
-The picture, reduced, is cut at many levels of lightness and of both colour
-axes (CIE L*a*b*); a sheet or card that differs from what surrounds it, in any
-of the three, comes out whole at some level. Regions whose smallest enclosing
+The picture, reduced, is cut at many levels of lightness, of both colour axes
+(CIE L*a*b*) and of saturation, which a shadow hardly changes; a sheet or card
+that differs from what surrounds it, in any of the four, comes out whole at
+some level. Regions whose smallest enclosing
 rectangle they fill, and whose sides are in about the right ratio, are kept.
 """
 
@@ -19,7 +20,7 @@ ImageArray = NDArray[np.uint8]
 _LONG_SIDE_PX = 1400  # of the reduced picture: a card on a table 2 m wide is then 60 px long
 _LEVELS = 20  # a channel
 _LEAST_FILL = 0.90  # area over that of the smallest enclosing rectangle; a card's round corners take 1 %
-_RATIO_TOLERANCE = 0.15  # of the sides' ratio: a tilt of 15 degrees squeezes 4 %, perspective some more
+_RATIO_TOLERANCE = 0.11  # of the sides' ratio: a tilt of 20 degrees squeezes 6 %, perspective some more
 _LEAST_SIDE_PX = 18  # short side in the reduced picture
 _LARGEST_SHARE = 0.5  # of the picture
 _SAME_PX = 4.0  # candidates whose corners lie this close are one
@@ -39,12 +40,14 @@ def find_rectangles(pixels: ImageArray, ratio: float) -> list[FloatArray]:
     -------
     list of ndarray, shape (4, 2)
         Corners in the photo, in order round the rectangle, the first side
-        along the long one; clockwise as seen. [px]
+        along the long one and to the right; clockwise as seen. [px]
     """
     shrink = max(1.0, max(pixels.shape[:2]) / _LONG_SIDE_PX)
     size = (round(pixels.shape[1] / shrink), round(pixels.shape[0] / shrink))
     small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-    channels = cv2.split(cv2.medianBlur(cv2.cvtColor(small, cv2.COLOR_RGB2LAB), 3))
+    colours = cv2.medianBlur(small, 3)
+    saturation = cv2.cvtColor(colours, cv2.COLOR_RGB2HSV)[..., 1]
+    channels = (*cv2.split(cv2.cvtColor(colours, cv2.COLOR_RGB2LAB)), saturation)
     found: list[FloatArray] = []
     for channel in channels:
         low, high = np.percentile(channel[::4, ::4], [0.2, 99.8])
@@ -95,12 +98,14 @@ def _side_lines_meet(points: FloatArray, box: NDArray[np.float32]) -> FloatArray
 
 
 def _long_side_first(corners: FloatArray) -> FloatArray:
-    """Clockwise as seen (y down), the first side along the long one."""
+    """Clockwise as seen (y down), the first side along the long one and running to the right."""
     following = np.roll(corners, -1, axis=0)
     if (corners[:, 0] * following[:, 1] - corners[:, 1] * following[:, 0]).sum() < 0:
         corners = corners[::-1]
     sides = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
-    return np.roll(corners, -1, axis=0) if sides[0] + sides[2] < sides[1] + sides[3] else corners
+    if sides[0] + sides[2] < sides[1] + sides[3]:
+        corners = np.roll(corners, -1, axis=0)
+    return np.roll(corners, -2, axis=0) if corners[1, 0] < corners[0, 0] else corners
 
 
 def _distinct(found: list[FloatArray]) -> list[FloatArray]:

@@ -62,9 +62,8 @@ def _datum(marks: Marks) -> Datum:
 def _quality(fit: Fit, choice: MarkChoice, mapping: Mapping) -> ScaleQuality:
     """The error budget over the view."""
     width, height = fit.problem.width, fit.problem.height
-    field = spread_at(fit, choice, _grid(width, height, 9, 7, 0.04))
-    middle = spread_at(fit, choice, _grid(width, height, 9, 5, 0.1))
-    at_datum = spread_at(fit, choice, mapping.to_pixels(np.zeros((1, 2))))
+    grids = _grid(width, height, 9, 7, 0.04), _grid(width, height, 9, 5, 0.1), mapping.to_pixels(np.zeros((1, 2)))
+    field, middle, at_datum = spread_at(fit, choice, np.concatenate(grids)).parts([len(g) for g in grids])
     mm_per_px = float(mapping.mm_per_px_at(mapping.to_slab([[width / 2, height / 2]]))[0])
     blur = float(np.nan_to_num(np.median([t.blur_px for t in fit.problem.targets]), nan=USUAL_BLUR_PX))
     return ScaleQuality(

@@ -20,6 +20,7 @@ BLOOM_SIGMA = 0.1  # [px]; a sheet has no inner edges to tell bloom by, and its 
 _PIECE_PX = 14.0  # aimed at length of a piece of edge
 _PIECES = (6, 40)  # fewest and most a side
 _MOST_TRIED = 8  # candidates measured
+_STRETCH = 6  # pieces that share their errors: as many as lie on a marker's side
 _LEAST_OK = 0.6  # share of the pieces at which an edge must be found
 
 
@@ -102,12 +103,25 @@ def _as_target(to_photo: FloatArray, middles: FloatArray, seen_at: FloatArray, n
     if not _enough(np.isin(np.arange(len(middles)), kept), outward):
         return None
     light = float(np.median(np.maximum(found.before, found.beyond)[kept]))
-    side = (outward[kept] @ [2.0, 1.0]).round().astype(np.intp)
-    sigmas = line_sigmas(found.sigma[kept], misfit[np.isin(np.flatnonzero(found.ok), kept)], side)
+    stretch = side_stretches(outward)[kept]
+    sigmas = line_sigmas(found.sigma[kept], misfit[np.isin(np.flatnonzero(found.ok), kept)], stretch)
     corners = project(to_photo, rectangle_corners(size.long_side, size.short_side))
     target = Target(kind, None, (size.long_side, size.short_side), height, middles[kept], seen_at[kept], normals[kept],
-                    sigmas, found.sigma[kept], side, BLOOM_SIGMA, corners, float(np.median(found.blur[kept])), light)
+                    sigmas, found.sigma[kept], stretch, BLOOM_SIGMA, corners, float(np.median(found.blur[kept])), light)
     return _Measured(target, spread)
+
+
+def side_stretches(outward: FloatArray) -> NDArray[np.intp]:
+    """Number of the stretch of a side, a few pieces long, that each piece lies on, shape (S,).
+
+    Errors are shared along a stretch, as along a marker's line, but a long
+    side's bend is real: it shows the lens.
+    """
+    side = (outward @ [2.0, 1.0]).round().astype(np.intp) + 2  # 0, 1, 3 or 4
+    place = np.zeros(len(outward), np.intp)
+    for value in np.unique(side):
+        place[side == value] = np.arange((side == value).sum()) // _STRETCH
+    return side * 100 + place
 
 
 def _clearest(channels: list[ImageArray], starts: FloatArray, ends: FloatArray, normals: FloatArray, reach: float

@@ -12,7 +12,7 @@ from crackmap.records import Photo, RectifiedPhoto, Survey, freeze
 from crackmap.scale.mapping import Mapping
 from crackmap.scale.target import FloatArray
 
-_CELL = 16  # the mapping is worked out every so many pixels and bent straight between: error below 0.01 px
+_CELL = 32  # the mapping is worked out every so many pixels and bent straight between: error below 0.02 px
 _STRIP = 512  # rows resampled at a time, so that the coordinate maps stay small
 _COARSEST = 4.0  # parts seen coarser than this many times the median are left out: towards the horizon
 _MOST_SEEN = 1.15  # seen pixels of the raster over those of the photo

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 FAR_SHARE = 0.4  # scale is judged on distances above this share of the largest (the design's definition)
-_DRAWS = 500
+_DRAWS = 2000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,6 +28,11 @@ class Spread:
         """Position sigma of each point, in its worst direction, shape (G,). [mm]"""
         covariance = np.einsum("gik,gjk->gij", self.modes, self.modes)
         return np.asarray(np.sqrt(np.maximum(np.linalg.eigvalsh(covariance)[:, -1], 0)))
+
+    def parts(self, counts: list[int]) -> tuple[Spread, ...]:
+        """The field in consecutive parts of so many points each."""
+        ends = np.cumsum(counts)
+        return tuple(Spread(self.points[e - n:e], self.modes[e - n:e]) for e, n in zip(ends, counts, strict=True))
 
     def at(self, points: FloatArray) -> Spread:
         """The field at other points, by a cubic surface through this one.

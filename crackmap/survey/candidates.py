@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from crackmap.survey.grain_field import GrainField, grain_field
 from crackmap.survey.graph import Branch, branches_of, prune_spurs, thin
-from crackmap.survey.judge_features import Pieces, pieces_of, rough_widths
-from crackmap.survey.profile import Path, smoothed_path
+from crackmap.survey.judge_features import Pieces, pieces_of
+from crackmap.survey.judge_points import rough_widths
+from crackmap.survey.profile import Path, smoothed_paths
 from crackmap.survey.ridge import SCALES, STRENGTH_UNIT, LineMap, line_map
 from crackmap.survey.tone import WoodValue, wood_value
 
@@ -27,7 +28,7 @@ SMOOTHING_PX = 2.0  # takes the staircase of pixels off a path
 class Candidates:
     """The lines of a picture and what was measured on the way.
 
-    `paths` are the `branches` smoothed; both have one entry a line.
+    `paths` are the `branches` smoothed, point for point; both have one entry a line.
     """
 
     image: NDArray[np.uint8]
@@ -48,7 +49,7 @@ def candidates(image: NDArray[np.uint8], mm_per_px: float, wood: NDArray[np.bool
     seen = wood_value(image, wood)
     lines = line_map(seen)
     branches = _branches(lines, max(SHORTEST_PX, SHORTEST_MM / mm_per_px))
-    paths = [smoothed_path(branch.points, SMOOTHING_PX) for branch in branches]
+    paths = smoothed_paths([branch.points for branch in branches], SMOOTHING_PX) if branches else []
     return Candidates(image, seen, lines, grain_field(seen), branches, paths, mm_per_px)
 
 

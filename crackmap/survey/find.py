@@ -7,13 +7,15 @@ from numpy.typing import NDArray
 
 from crackmap.errors import SurveyError
 from crackmap.survey.candidates import SMOOTHING_PX, Candidates, candidates
+from crackmap.survey.doubles import without_doubles
 from crackmap.survey.found import FoundCrack
 from crackmap.survey.graph import Branch, degrees, merge_through
 from crackmap.survey.judge import crack_odds
-from crackmap.survey.judge_features import Pieces, pieces_of, rough_widths
+from crackmap.survey.judge_features import Pieces, pieces_of
+from crackmap.survey.judge_points import rough_widths
 from crackmap.survey.link import linked
-from crackmap.survey.measure import measured
-from crackmap.survey.profile import smoothed_path
+from crackmap.survey.measure import measured, rough_gaps
+from crackmap.survey.profile import smoothed_paths
 from crackmap.survey.stretches import crack_stretches, cut_branches
 from crackmap.survey.tone import BAND_PX
 
@@ -70,13 +72,9 @@ def find_cracks(
     return sorted(moved, key=lambda crack: -crack.length)
 
 
-def _check(
-    image: NDArray[np.uint8], mm_per_px: float, wood: NDArray[np.bool_] | None, least_confidence: float
-) -> None:
+def _check(image: NDArray[np.uint8], mm_per_px: float, wood: NDArray[np.bool_] | None, least_confidence: float) -> None:
     if image.ndim != 3 or image.shape[2] != 3 or image.dtype != np.uint8:
-        raise SurveyError(
-            f"The picture must be 8-bit RGB of shape (H, W, 3); this one is {image.dtype} {image.shape}."
-        )
+        raise SurveyError(f"The picture must be 8-bit RGB of shape (H, W, 3); this one is {image.dtype} {image.shape}.")
     if not mm_per_px > 0:
         raise SurveyError(f"The scale must be greater than 0 mm a pixel, not {mm_per_px}.")
     if wood is not None and wood.shape != image.shape[:2]:
@@ -85,9 +83,7 @@ def _check(
         raise SurveyError(f"The least confidence must lie between 0 and 1, not {least_confidence}.")
 
 
-def _window(
-    image: NDArray[np.uint8], wood: NDArray[np.bool_] | None
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _window(image: NDArray[np.uint8], wood: NDArray[np.bool_] | None) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Corners (x, y) of the part of the picture that holds the wood."""
     size = np.array(image.shape[1::-1])
     if wood is None:
@@ -104,10 +100,11 @@ def _cracks_among(found: Candidates, pieces: Pieces, least_confidence: float) ->
     """The branches that are crack, cut, linked and without loose scraps."""
     odds = crack_odds(pieces.features) - _logit(least_confidence)
     stretches = crack_stretches(pieces, odds, len(found.paths))
-    kept, _ = cut_branches(found.branches, [len(path) for path in found.paths], stretches)
+    kept = cut_branches(found.branches, stretches)
     widths = [float(np.median(rough_widths(found.lines, branch.points))) for branch in kept]
     joined = linked(merge_through(kept), found.lines, widths, found.mm_per_px)
-    return _without_scraps(joined, max(SHORTEST_CRACK_PX, SHORTEST_CRACK_MM / found.mm_per_px))
+    single = without_doubles(joined, rough_gaps(found.seen, found.lines, joined))
+    return _without_scraps(single, max(SHORTEST_CRACK_PX, SHORTEST_CRACK_MM / found.mm_per_px))
 
 
 def _logit(share: float) -> float:
@@ -123,7 +120,7 @@ def _without_scraps(branches: list[Branch], shortest: float) -> list[Branch]:
 
 def _confidences(found: Candidates, branches: list[Branch], deep: float) -> list[float]:
     """A second look at whole cracks: the mean log-odds of a crack's pieces as a confidence."""
-    paths = [smoothed_path(branch.points, SMOOTHING_PX) for branch in branches]
+    paths = smoothed_paths([branch.points for branch in branches], SMOOTHING_PX)
     pieces = pieces_of(found.image, found.seen, found.lines, found.grain, paths, found.mm_per_px, deep)
     odds = crack_odds(pieces.features)
     mean = np.bincount(pieces.line, odds, len(paths)) / np.bincount(pieces.line, minlength=len(paths))

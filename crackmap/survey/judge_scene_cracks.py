@@ -54,16 +54,14 @@ def draw_crack(
             start[0] = np.argmax(~outside) - 3.0
     points = _crack_path(rng, angle, start, heading, rng.uniform(15, 260) / mm, mm)
     widest = np.exp(rng.uniform(np.log(0.5), np.log(min(30, 14 / mm))))
-    if rng.random() < 0.35:
-        widest = rng.uniform(0.5, 2.5)
+    if rng.random() < 0.6:
+        widest = np.exp(rng.uniform(np.log(0.6), np.log(5)))
     widths = _crack_widths(rng, len(points), widest, taper_start=bool(rng.random() < 0.5))
     _draw_crack(rng, light, points, widths, mm)
     lines.append((points, widths))
     if rng.random() < 0.3 and len(points) > 60:
         root = int(rng.integers(10, len(points) - 30))
-        twig = _crack_path(
-            rng, angle, points[root], heading + rng.normal(0, 0.25), rng.uniform(10, 60) / mm, mm
-        )
+        twig = _crack_path(rng, angle, points[root], heading + rng.normal(0, 0.25), rng.uniform(10, 60) / mm, mm)
         narrow = _crack_widths(rng, len(twig), widths[root] * rng.uniform(0.3, 0.9), taper_start=False)
         _draw_crack(rng, light, twig, narrow, mm)
         lines.append((twig, narrow))
@@ -97,14 +95,8 @@ def _crack_path(
         if not (-6 < here[0] < size + 6 and -6 < here[1] < size + 6):
             break
         points.append(here)
-    path = (
-        np.array(points)
-        if len(points) > 8
-        else start + np.outer(np.arange(9), [np.cos(heading), np.sin(heading)])
-    )
-    jag = cv2.GaussianBlur(
-        rng.standard_normal((len(path), 1)), (1, 9), sigmaX=0.01, sigmaY=rng.uniform(0.8, 2)
-    ).ravel()
+    path = np.array(points) if len(points) > 8 else start + np.outer(np.arange(9), [np.cos(heading), np.sin(heading)])
+    jag = cv2.GaussianBlur(rng.standard_normal((len(path), 1)), (1, 9), sigmaX=0.01, sigmaY=rng.uniform(0.8, 2)).ravel()
     path[:, 1] += jag * rng.uniform(0, 0.6) / max(mm, 0.3)
     return path
 
@@ -116,7 +108,8 @@ def _crack_widths(rng: Rng, count: int, widest: float, taper_start: bool) -> NDA
         shape = np.minimum(shape, t ** rng.uniform(0.3, 1.2)) * 1.5
     rough = rng.standard_normal((count, 1))
     rough = cv2.GaussianBlur(rough, (1, 61), sigmaX=0.01, sigmaY=rng.uniform(2, 10)).ravel()
-    return np.maximum(widest * shape * np.exp(rng.uniform(0, 0.5) * rough / max(rough.std(), 1e-6)), 0.0)
+    ragged = np.exp(rng.uniform(0, 0.5) * rough / max(rough.std(), 1e-6))
+    return np.asarray(np.maximum(widest * shape * ragged, 0.0))
 
 
 def _draw_crack(
@@ -125,9 +118,7 @@ def _draw_crack(
     """The gap with its floor, one wall perhaps lit, dust or filler in stretches, a stained margin."""
     size = light.shape[0]
     cover = stroke(size, points, widths)
-    around = cv2.GaussianBlur(
-        cv2.resize(light, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), (0, 0), 2
-    )
+    around = cv2.GaussianBlur(cv2.resize(light, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), (0, 0), 2)
     around = cv2.resize(around, (size, size))
     _stain_margin(rng, light, points, widths, mm)
     floor = around * np.exp(rng.uniform(np.log(0.01), np.log(0.35)))
@@ -135,18 +126,12 @@ def _draw_crack(
         floor = around * rng.uniform(0.3, 0.65)
     floor = _walls(rng, floor, around, points, widths)
     if rng.random() < 0.3:  # dust, filler or the bench seen through, in stretches
-        where = cv2.GaussianBlur(
-            rng.standard_normal((len(points), 1)), (1, 121), sigmaX=0.01, sigmaY=15
-        ).ravel()
+        where = cv2.GaussianBlur(rng.standard_normal((len(points), 1)), (1, 121), sigmaX=0.01, sigmaY=15).ravel()
         filled = widths * (where > np.quantile(where, rng.uniform(0.3, 0.95)))
         fill = stroke(size, points, filled * rng.uniform(0.5, 1.0))
         speckle = 1 + 0.3 * noise_field(rng, size, 1.5, 1.5)
         wood_dust = rng.random() < 0.6
-        dust = (
-            around * rng.uniform(0.3, 1.3)
-            if wood_dust
-            else rng.uniform(0.05, 0.5) * np.array([1, 0.85, 0.65])
-        )
+        dust = around * rng.uniform(0.3, 1.3) if wood_dust else rng.uniform(0.05, 0.5) * np.array([1, 0.85, 0.65])
         floor = floor + fill[..., None] * (dust * speckle[..., None] - floor)
     light += (np.maximum(floor, 0.0005) - light) * cover[..., None]
 

@@ -18,13 +18,13 @@ def draw_mistakables(rng: Rng, light: FloatImage, grain: FloatImage, mm: float) 
     size = light.shape[0]
     if rng.random() < 0.5:
         _pores(rng, light, mm)
-    for _ in range(rng.poisson(1.5)):
+    for _ in range(rng.poisson(1.2)):
         _streak(rng, light, grain, mm)
     for _ in range(rng.poisson(0.7)):
         _knot(rng, light, mm)
-    if rng.random() < 0.3:
+    if rng.random() < 0.4:
         _zone_lines(rng, light, mm)
-    for _ in range(rng.poisson(0.8)):
+    for _ in range(rng.poisson(1.4)):
         _drawn_line(rng, light, mm)
     for _ in range(rng.poisson(0.6)):
         _stain(rng, light, mm)
@@ -49,9 +49,7 @@ def _pores(rng: Rng, light: FloatImage, mm: float) -> None:
     seeds = (rng.random((size, size)) < rng.uniform(0.0005, 0.01)).astype(np.float32)
     length = max(int(rng.uniform(1, 8) / mm), 1) | 1
     dashes = cv2.blur(seeds, (length, 1)) * length
-    dashes = cv2.GaussianBlur(
-        np.minimum(dashes, 1), (0, 0), sigmaX=1, sigmaY=max(rng.uniform(0.1, 0.3) / mm, 0.4)
-    )
+    dashes = cv2.GaussianBlur(np.minimum(dashes, 1), (0, 0), sigmaX=1, sigmaY=max(rng.uniform(0.1, 0.3) / mm, 0.4))
     dashes /= max(float(dashes.max()), 1e-3)
     light *= (1 - rng.uniform(0.1, 0.75) * dashes)[..., None]
 
@@ -64,12 +62,10 @@ def _streak(rng: Rng, light: FloatImage, grain: FloatImage, mm: float) -> None:
     centre, reach = rng.uniform(0, size), rng.uniform(15, 150) / mm
     taper = np.exp(-(((np.arange(size) - centre) / reach) ** 4)).astype(np.float32)
     shape = rng.choice([2.0, 4.0])
-    strength = (
-        np.exp(-(np.abs((grain - level) / (half * (0.3 + 0.7 * taper[None, :]))) ** shape)) * taper[None, :]
-    )
+    strength = np.exp(-(np.abs((grain - level) / (half * (0.3 + 0.7 * taper[None, :]))) ** shape)) * taper[None, :]
     strength *= 1 + 0.2 * noise_field(rng, size, 20 / mm, 1.0 / mm)
     tint = np.array([1.0, rng.uniform(0.85, 1.05), rng.uniform(0.7, 1.2)])
-    light *= (1 - np.clip(strength * rng.uniform(0.15, 0.8), 0, 0.9)[..., None] * tint).clip(0.05, 1)
+    light *= (1 - np.clip(strength * (0.1 + 0.6 * rng.random() ** 1.5), 0, 0.9)[..., None] * tint).clip(0.05, 1)
 
 
 def _knot(rng: Rng, light: FloatImage, mm: float) -> None:
@@ -91,13 +87,11 @@ def _zone_lines(rng: Rng, light: FloatImage, mm: float) -> None:
     """Black lines of fungal rot: level lines of a wandering field, thin, sharp, closed or fading."""
     size = light.shape[0]
     field = noise_field(rng, size, rng.uniform(30, 150) / mm, rng.uniform(15, 70) / mm)
-    slope = np.hypot(
-        cv2.Sobel(field, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(field, cv2.CV_32F, 0, 1, scale=1 / 8)
-    )
-    fade = np.clip(0.5 + noise_field(rng, size, 60 / mm, 60 / mm), 0, 1)
+    slope = np.hypot(cv2.Sobel(field, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(field, cv2.CV_32F, 0, 1, scale=1 / 8))
+    fade = np.clip(rng.uniform(0.3, 1.2) + noise_field(rng, size, 60 / mm, 60 / mm), 0, 1)
     for level in rng.uniform(-1, 1, rng.integers(1, 4)):
         distance = np.abs(field - level) / np.maximum(slope, 1e-4) * mm
-        line = np.exp(-((distance / (rng.uniform(0.2, 1.1) * (0.4 + 0.6 * fade))) ** 2)) * fade
+        line = np.exp(-((distance / (np.exp(rng.uniform(np.log(0.15), np.log(1.1))) * (0.5 + 0.5 * fade))) ** 2)) * fade
         light *= (1 - rng.uniform(0.4, 0.97) * line)[..., None]
         inside = 1 / (1 + np.exp(-(field - level) / 0.03))
         light *= 1 - inside[..., None] * rng.uniform(-0.1, 0.35) * rng.uniform(0.7, 1.3, 3)
@@ -125,7 +119,7 @@ def _drawn_line(rng: Rng, light: FloatImage, mm: float) -> None:
     cover = stroke(size, np.stack([x, y], 1), np.full(400, width))
     cover *= np.clip(1 + rng.uniform(0, 0.6) * noise_field(rng, size, 2, 2), 0, 1.2)
     tone = np.array([0.05, 0.05, 0.055]) if rng.random() < 0.6 else rng.uniform(0.0, 0.4, 3)
-    amount = np.clip(cover * rng.uniform(0.1, 0.9), 0, 1)[..., None]
+    amount = np.clip(cover * rng.uniform(0.15, 1.0), 0, 1)[..., None]
     light *= 1 - amount * (1 - tone)
 
 
@@ -163,11 +157,7 @@ def _specks(rng: Rng, light: FloatImage, mm: float) -> None:
     specks = np.minimum(
         cv2.GaussianBlur(seeds, (0, 0), sigmaX=sigma * rng.uniform(1, 2), sigmaY=sigma) * 6 * sigma**2, 1
     )
-    target = (
-        np.array([0.5, 0.4, 0.25]) * rng.uniform(0.4, 1.4)
-        if rng.random() < 0.7
-        else np.array([0.03, 0.02, 0.02])
-    )
+    target = np.array([0.5, 0.4, 0.25]) * rng.uniform(0.4, 1.4) if rng.random() < 0.7 else np.array([0.03, 0.02, 0.02])
     light += (target - light) * (specks * rng.uniform(0.3, 0.9))[..., None]
 
 
@@ -182,9 +172,7 @@ def draw_border(rng: Rng, light: FloatImage, wood: NDArray[np.bool_], mm: float)
         edge = inset + rough
         depth = np.arange(size)[:, None] - edge[None, :]
         off = depth - rng.normal(0, 1.3)
-        bench = np.clip(
-            rng.uniform(0.005, 0.6) * np.array([1, rng.uniform(0.6, 1.1), rng.uniform(0.4, 1.2)]), 0, 1
-        )
+        bench = np.clip(rng.uniform(0.005, 0.6) * np.array([1, rng.uniform(0.6, 1.1), rng.uniform(0.4, 1.2)]), 0, 1)
         outside = 1 / (1 + np.exp(np.clip(depth / 0.5, -30, 30)))
         rim = np.exp(-(np.clip((depth + 1) / rng.uniform(0.5, 3), -1, 50) ** 2)) * rng.uniform(0, 0.9)
         paint = (depth < rng.uniform(3, 20) / mm) if rng.random() < 0.2 else np.zeros_like(depth, bool)

@@ -14,9 +14,7 @@ def noise_field(rng: Rng, size: int, along: float, across: float) -> FloatImage:
     """Smooth noise of unit spread, correlated over `along` (x) and `across` (y) pixels."""
     step_x, step_y = max(int(along / 3), 1), max(int(across / 3), 1)
     small = rng.standard_normal((size // step_y + 3, size // step_x + 3)).astype(np.float32)
-    small = cv2.GaussianBlur(
-        small, (0, 0), sigmaX=along / step_x / 2 + 0.01, sigmaY=across / step_y / 2 + 0.01
-    )
+    small = cv2.GaussianBlur(small, (0, 0), sigmaX=along / step_x / 2 + 0.01, sigmaY=across / step_y / 2 + 0.01)
     wide = cv2.resize(small, None, fx=step_x, fy=step_y, interpolation=cv2.INTER_CUBIC)
     y, x = rng.integers(0, wide.shape[0] - size + 1), rng.integers(0, wide.shape[1] - size + 1)
     field = wide[y : y + size, x : x + size]
@@ -42,12 +40,8 @@ def made_wood(rng: Rng, size: int, mm: float) -> tuple[FloatImage, FloatImage]:
     latewood = (phase - np.floor(phase)) ** rng.uniform(1.5, 8)
     pale, dark = _colours(rng)
     mix = latewood * rng.uniform(0.05, 1.0)
-    mix = mix + rng.uniform(0.02, 0.3) * noise_field(
-        rng, size, rng.uniform(20, 150) / mm, rng.uniform(0.4, 2.0) / mm
-    )
-    mix = mix + rng.uniform(0.0, 0.3) * noise_field(
-        rng, size, rng.uniform(200, 900) / mm, rng.uniform(3, 30) / mm
-    )
+    mix = mix + rng.uniform(0.02, 0.3) * noise_field(rng, size, rng.uniform(20, 150) / mm, rng.uniform(0.4, 2.0) / mm)
+    mix = mix + rng.uniform(0.0, 0.3) * noise_field(rng, size, rng.uniform(200, 900) / mm, rng.uniform(3, 30) / mm)
     light = pale * (1 - mix[..., None]) + dark * mix[..., None]
     fibre = noise_field(rng, size, rng.uniform(5, 40) / mm, max(rng.uniform(0.15, 0.6) / mm, 0.7))
     light = light * (1 + rng.uniform(0.01, 0.12) * fibre)[..., None]

@@ -86,9 +86,9 @@ def _highlight(rng: Rng, size: int) -> FloatImage:
 
 def _camera(rng: Rng, light: FloatImage) -> NDArray[np.uint8]:
     """Lens, sensor, tone curve, sharpening and JPEG."""
-    blur = np.exp(rng.uniform(np.log(0.45), np.log(1.8)))
-    if rng.random() < 0.2:  # out of focus, or enlarged from fewer pixels
-        blur = rng.uniform(1.8, 4.0)
+    blur = np.exp(rng.uniform(np.log(0.4), np.log(1.3)))
+    if rng.random() < 0.25:  # out of focus, or enlarged from fewer pixels
+        blur = rng.uniform(1.3, 4.0)
     light = cv2.GaussianBlur(light, (0, 0), blur)
     gain = rng.uniform(0.55, 1.05) / max(float(np.quantile(light.max(2), 0.95)), 0.05)
     if rng.random() < 0.5:  # a dark wood on a pale bench is not always exposed for itself
@@ -106,8 +106,5 @@ def _camera(rng: Rng, light: FloatImage) -> NDArray[np.uint8]:
         coded = coded + rng.uniform(0.1, 0.9) * (coded - soft)
     image = (np.clip(coded, 0, 1) * 255 + 0.5).astype(np.uint8)
     quality = int(rng.integers(55, 98))
-    return np.asarray(
-        cv2.imdecode(cv2.imencode(".jpg", image[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])[1], 1)[
-            :, :, ::-1
-        ]
-    )
+    _, packed = cv2.imencode(".jpg", image[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return np.ascontiguousarray(np.asarray(cv2.imdecode(packed, cv2.IMREAD_COLOR))[:, :, ::-1])

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from crackmap.survey.found import FoundCrack
 from crackmap.survey.graph import Branch
-from crackmap.survey.judge_features import rough_widths
-from crackmap.survey.profile import Path, normals_of, resampled, smooth_along, smoothed_path
+from crackmap.survey.judge_points import rough_widths
+from crackmap.survey.profile import Path, normals_of, resampled, smooth_along, smoothed_path, smoothed_paths
 from crackmap.survey.ridge import LineMap
 from crackmap.survey.tone import WoodValue
 from crackmap.survey.width import Widths, measure_widths
@@ -18,20 +18,22 @@ ROUGHNESS_PX = 2.0  # smoothing of a branch's own points
 BORDER_PX = 7.0  # an end this near the wood's border reaches it, if it points there
 
 
-def measured(
-    seen: WoodValue, lines: LineMap, branches: list[Branch], confidences: list[float]
-) -> list[FoundCrack]:
+def measured(seen: WoodValue, lines: LineMap, branches: list[Branch], confidences: list[float]) -> list[FoundCrack]:
     """Cracks of `branches`, each with its confidence; ends at one node are one point."""
     paths = [smoothed_path(_to_border(seen.wood, branch).points, ROUGHNESS_PX) for branch in branches]
     first = [_widths(seen, path, 1.2 * smooth_along(rough_widths(lines, path.points), 3.0)) for path in paths]
-    centred = _shared_ends(
-        branches, [_centred(path, width) for path, width in zip(paths, first, strict=True)]
-    )
+    centred = _shared_ends(branches, [_centred(path, width) for path, width in zip(paths, first, strict=True)])
     cracks = []
     for path, width, confidence in zip(centred, first, confidences, strict=True):
         final = measure_widths(seen.value, path, _carried_over(width.width, len(path)))
         cracks.append(FoundCrack(path.points, final.width, final.sigma, confidence))
     return cracks
+
+
+def rough_gaps(seen: WoodValue, lines: LineMap, branches: list[Branch]) -> list[FloatArray]:
+    """Measured width at each point of each branch, before it is centred. [px]"""
+    paths = smoothed_paths([branch.points for branch in branches], ROUGHNESS_PX) if branches else []
+    return [_widths(seen, path, 1.2 * rough_widths(lines, path.points)).width for path in paths]
 
 
 def _widths(seen: WoodValue, path: Path, rough: FloatArray) -> Widths:

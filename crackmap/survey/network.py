@@ -81,15 +81,16 @@ def forward(layers: Layers, rows: FloatArray) -> list[FloatArray]:
 
 
 def fit_layers(
-    rows: FloatArray,
-    targets: FloatArray,
+    rows: NDArray[Any],
+    targets: NDArray[Any],
     sizes: tuple[int, ...],
     gradient: LossGradient,
     rng: np.random.Generator,
     epochs: int,
     batch: int = 256,
+    decay: float = 1e-5,
 ) -> Layers:
-    """Layers of `sizes` fitted to scaled `rows` by Adam with a falling rate.
+    """Layers of `sizes` fitted to scaled `rows` by Adam with a falling rate; `decay` pulls weights to nought.
 
     References
     ----------
@@ -106,19 +107,23 @@ def fit_layers(
         rate = 3e-3 * 0.5 * (1 + np.cos(np.pi * epoch / epochs)) + 1e-5
         for part in np.array_split(rng.permutation(len(rows)), max(len(rows) // batch, 1)):
             step += 1
-            _adam_step(layers, moments, _gradients(layers, rows[part], targets[part], gradient), rate, step)
+            _adam_step(layers, moments, _gradients(layers, rows[part], targets[part], gradient, decay), rate, step)
     return tuple((np.asarray(w, float), np.asarray(b, float)) for w, b in layers)
 
 
 def _gradients(
-    layers: list[tuple[FloatArray, FloatArray]], rows: FloatArray, targets: FloatArray, gradient: LossGradient
+    layers: list[tuple[FloatArray, FloatArray]],
+    rows: FloatArray,
+    targets: FloatArray,
+    gradient: LossGradient,
+    decay: float,
 ) -> list[tuple[FloatArray, FloatArray]]:
     outputs = forward(tuple(layers), rows)
     back = gradient(outputs[-1], targets) / len(rows)
     found = []
     for number in range(len(layers) - 1, -1, -1):
         weights, _ = layers[number]
-        found.append((outputs[number].T @ back + 1e-5 * weights, back.sum(0)))
+        found.append((outputs[number].T @ back + decay * weights, back.sum(0)))
         if number:
             back = (back @ weights.T) * (1 - outputs[number] ** 2)
     return found[::-1]

@@ -38,7 +38,7 @@ def smoothed_path(points: FloatArray, sigma: float, step: float = 1.0) -> Path:
     """
     even = resampled(points, 1.0)
     reach = min(int(np.ceil(3 * sigma)), len(even) - 1)
-    if reach > 0 and sigma > 0:
+    if reach > 0 and sigma > 0.1:
         head = 2 * even[0] - even[reach:0:-1]
         tail = 2 * even[-1] - even[-2 : -reach - 2 : -1]
         x = np.arange(-reach, reach + 1)
@@ -48,6 +48,35 @@ def smoothed_path(points: FloatArray, sigma: float, step: float = 1.0) -> Path:
         even = np.stack([np.convolve(long[:, k], weight, mode="valid") for k in (0, 1)], 1)
     even = resampled(even, step)
     return Path(even, normals_of(even))
+
+
+def smoothed_paths(lines: list[FloatArray], sigma: float) -> list[Path]:
+    """Many pixel-by-pixel lines smoothed at once; their points are kept one for one.
+
+    Like `smoothed_path` without the even spacing, and far quicker for a
+    thousand short lines.
+    """
+    counts = np.array([len(line) for line in lines])
+    starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
+    points = np.concatenate(lines)
+    last = np.repeat(starts + counts - 1, counts)
+    first = np.repeat(starts, counts)
+    here = np.arange(len(points))
+    reach = int(np.ceil(3 * sigma))
+    weights = np.exp(-(np.arange(-reach, reach + 1) ** 2) / (2 * sigma**2))
+    total = np.zeros_like(points)
+    for step, weight in zip(range(-reach, reach + 1), weights / weights.sum(), strict=True):
+        at = here + step
+        before, after = at < first, at > last
+        mirrored = np.clip(np.where(before, 2 * first - at, np.where(after, 2 * last - at, at)), first, last)
+        value = points[mirrored]
+        value[before] = 2 * points[first[before]] - value[before]
+        value[after] = 2 * points[last[after]] - value[after]
+        total += weight * value
+    chord = total[np.minimum(here + 2, last)] - total[np.maximum(here - 2, first)]
+    length = np.maximum(np.hypot(*chord.T), 1e-9)[:, None]
+    normals = np.stack([-chord[:, 1], chord[:, 0]], 1) / length
+    return [Path(total[a : a + n], normals[a : a + n]) for a, n in zip(starts, counts, strict=True)]
 
 
 def resampled(points: FloatArray, step: float) -> FloatArray:
@@ -66,8 +95,8 @@ def normals_of(points: FloatArray, reach: int = 2) -> FloatArray:
     """Unit normals of a polyline, from chords over `reach` points either way."""
     index = np.arange(len(points))
     chord = points[np.minimum(index + reach, len(points) - 1)] - points[np.maximum(index - reach, 0)]
-    length = np.hypot(*chord.T)
-    chord = np.where(length[:, None] > 1e-9, chord, [1.0, 0.0]) / np.maximum(length, 1e-9)[:, None]
+    length = np.hypot(*chord.T)[:, None]
+    chord = np.where(length > 1e-9, chord / np.maximum(length, 1e-9), [1.0, 0.0])
     return np.stack([-chord[:, 1], chord[:, 0]], 1)
 
 

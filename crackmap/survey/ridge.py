@@ -90,9 +90,7 @@ def line_map(wood: WoodValue) -> LineMap:
     best = np.zeros((height, width), np.uint8)
     coarsest = 2 ** max(scale.level for scale in SCALES)
     # Whole numbers of coarse pixels, so that all levels' pixel centres line up.
-    picture = cv2.copyMakeBorder(
-        wood.value, 0, -height % coarsest, 0, -width % coarsest, cv2.BORDER_REPLICATE
-    )
+    picture = cv2.copyMakeBorder(wood.value, 0, -height % coarsest, 0, -width % coarsest, cv2.BORDER_REPLICATE)
     for level in range(1 + max(scale.level for scale in SCALES)):
         if level:
             picture = cv2.resize(picture, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
@@ -114,6 +112,8 @@ def _add_scale(
     """Raise `strength` and set `best` where this scale answers more than those before."""
     response = _response(picture, scale.sigma)
     texture = _texture(response, scale.level)
+    size = (max(texture.shape[1], tone.shape[1]), max(texture.shape[0], tone.shape[0]))
+    limits = np.maximum(scale.texture_limit * cv2.resize(texture, size), scale.contrast_limit * cv2.resize(tone, size))
     full_height, full_width = strength.shape
     step = 2**scale.level
     strip = max(STRIP_ROWS // step, 8)
@@ -122,18 +122,14 @@ def _add_scale(
         rows = (top * step, min((top + len(part)) * step, full_height))
         if rows[0] >= full_height:
             break
-        limit = np.maximum(
-            scale.texture_limit * _rows_of(texture, part.shape, top, response.shape[0]),
-            scale.contrast_limit * _rows_of(tone, part.shape, top, response.shape[0]),
-        )
+        limit = _rows_of(limits, part.shape, top, response.shape[0])
         score = cv2.divide(part, limit, scale=STRENGTH_UNIT)
         if step > 1:
             score = cv2.resize(score, None, fx=step, fy=step, interpolation=cv2.INTER_LINEAR)
         score = cv2.convertScaleAbs(score[: rows[1] - rows[0], :full_width])
         kept = strength[rows[0] : rows[0] + len(score)]
-        more = score > kept
-        kept[more] = score[more]
-        best[rows[0] : rows[0] + len(score)][more] = index
+        np.copyto(best[rows[0] : rows[0] + len(score)], np.uint8(index), where=score > kept)
+        cv2.max(score, kept, dst=kept)
 
 
 def _rows_of(small: FloatImage, shape: tuple[int, ...], top: int, height: int) -> FloatImage:
@@ -154,9 +150,7 @@ def _response(picture: NDArray[np.uint8], sigma: float) -> FloatImage:
     response = np.empty(picture.shape, np.float32)
     for top in range(0, height, STRIP_ROWS):
         low, high = max(top - halo - 1, 0), min(top + STRIP_ROWS + halo + 1, height)
-        part = cv2.GaussianBlur(
-            picture[low:high].astype(np.float32), size, sigma, borderType=cv2.BORDER_REPLICATE
-        )
+        part = cv2.GaussianBlur(picture[low:high].astype(np.float32), size, sigma, borderType=cv2.BORDER_REPLICATE)
         bottom = min(top + STRIP_ROWS, height)
         response[top:bottom] = _line(part, sigma**2)[top - low : bottom - low]
     return response

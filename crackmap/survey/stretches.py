@@ -42,9 +42,7 @@ def crack_stretches(pieces: Pieces, odds: FloatArray, count: int) -> list[Stretc
         for begin, end in zip(changes[::2], changes[1::2], strict=True):
             piece = slice(rows.start + begin, rows.start + end)
             stretches.append(
-                Stretch(
-                    line, int(pieces.first[piece][0]), int(pieces.last[piece][-1]), float(odds[piece].mean())
-                )
+                Stretch(line, int(pieces.first[piece][0]), int(pieces.last[piece][-1]), float(odds[piece].mean()))
             )
     return stretches
 
@@ -65,28 +63,14 @@ def best_states(evidence: FloatArray, price: float) -> NDArray[np.int64]:
     return states
 
 
-def cut_branches(
-    branches: list[Branch], lengths: list[int], stretches: list[Stretch]
-) -> tuple[list[Branch], FloatArray]:
-    """Branches of the stretches alone, with their log-odds; whole ends keep their nodes.
-
-    `lengths` are the numbers of points that the stretches count in; a branch's
-    own points are a little more, since they are not evenly spaced.
-    """
+def cut_branches(branches: list[Branch], stretches: list[Stretch]) -> list[Branch]:
+    """Branches of the stretches alone; whole ends keep their nodes."""
     fresh = 1 + max((max(b.start, b.end) for b in branches), default=0)
-    cut, odds = [], []
+    cut = []
     for stretch in stretches:
         branch = branches[stretch.branch]
-        times = (len(branch.points) - 1) / max(lengths[stretch.branch] - 1, 1)
-        first = 0 if stretch.first == 0 else round(stretch.first * times)
-        last = (
-            len(branch.points) if stretch.last == lengths[stretch.branch] else round(stretch.last * times) + 1
-        )
-        if last - first < 2:
-            continue
-        start = branch.start if first == 0 else fresh
-        end = branch.end if last == len(branch.points) else fresh + 1
+        start = branch.start if stretch.first == 0 else fresh
+        end = branch.end if stretch.last == len(branch.points) else fresh + 1
         fresh += 2
-        cut.append(Branch(branch.points[first:last], start, end))
-        odds.append(stretch.odds)
-    return cut, np.array(odds)
+        cut.append(Branch(branch.points[stretch.first : stretch.last], start, end))
+    return cut

@@ -67,14 +67,20 @@ def wood_value(image: ImageArray, wood: BoolArray | None) -> WoodValue:
 
 
 def _continued(value: ImageArray, sure: NDArray[np.uint8]) -> ImageArray:
-    """`value` with every pixel outside `sure` set to that of the nearest inside."""
+    """`value` with every pixel outside `sure` set to that of the nearest inside.
+
+    Nearest to within a pixel: looked up on every second pixel, a quarter of the work.
+    """
+    inside = sure[::2, ::2]
+    if not inside.any():
+        return value
     _, labels = cv2.distanceTransformWithLabels(
-        1 - sure, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
+        1 - inside, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
-    inside = sure.astype(bool)
     by_label = np.zeros(int(labels.max()) + 1, np.uint8)
-    by_label[labels[inside]] = value[inside]
-    return np.asarray(by_label[labels])
+    by_label[labels[inside > 0]] = value[::2, ::2][inside > 0]
+    beyond = cv2.resize(by_label[labels], value.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    return np.asarray(cv2.copyTo(value, sure, beyond))
 
 
 def _tone(value: ImageArray) -> NDArray[np.float32]:
@@ -100,9 +106,7 @@ def sample(picture: NDArray, x: NDArray, y: NDArray) -> NDArray:  # type: ignore
     y = np.asarray(y, np.float32)
     piece = 32000  # remap's sizes must stay under 2^15 rows
     parts = [
-        cv2.remap(
-            picture, x[k : k + piece], y[k : k + piece], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
+        cv2.remap(picture, x[k : k + piece], y[k : k + piece], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         for k in range(0, len(x), piece)
     ]
     return np.concatenate(parts) if parts else np.zeros(x.shape + picture.shape[2:], np.float32)

@@ -56,7 +56,8 @@ def trace(
     if outside.any():
         x, y = clicks[outside.any(1)][0]
         raise SurveyError(
-            f"The point ({x:.0f}, {y:.0f}) of a drawn crack lies outside the picture of {size[0]} x {size[1]} px."
+            f"The point ({x:.0f}, {y:.0f}) of a drawn crack lies outside the picture "
+            f"of {size[0]} x {size[1]} px."
         )
     span = np.ptp(clicks, axis=0).max()
     margin = int(max(MARGIN_PX, 0.15 * span))

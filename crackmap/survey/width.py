@@ -71,7 +71,10 @@ def _averaged(values: FloatArray, weight: FloatArray) -> FloatArray:
 
 
 def _light_profiles(value: NDArray[np.uint8], path: Path, window: FloatArray) -> FloatArray:
-    """Profiles in linear light at `RELATIVE` times `window`, read from crops: the whole picture is never converted."""
+    """Profiles in linear light at `RELATIVE` times `window`.
+
+    Read from crops, so that the whole picture is never converted.
+    """
     table = linear_light()
     parts = []
     piece = 200

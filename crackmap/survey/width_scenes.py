@@ -49,7 +49,7 @@ def make_profile(rng: Rng, relative: FloatArray) -> tuple[FloatArray, float, flo
     shift = float(rng.normal(0, 0.12 * rough + 0.2))
     window = window_of(np.array([rough]))[0]
     count = int(2 * (window + 6) / FINE_PX) + 1
-    x = (np.arange(count) - count // 2) * FINE_PX
+    x = np.asarray((np.arange(count) - count // 2) * FINE_PX, np.float64)
     light = _wood(rng, x)
     inside = (x - shift) / (width / 2)  # -1 and 1 at the lips
     gap = np.abs(inside) < 1
@@ -81,9 +81,7 @@ def _slit(rng: Rng, inside: FloatArray, width: float) -> FloatArray:
     """Light out of the gap as a share of sound wood's, at positions -1 to 1 between the lips."""
     # Depth has little to do with the width: hairlines are deep for their width, wide ones need not be.
     steep = np.exp(rng.uniform(np.log(3), np.log(120))) / (width / 2)
-    taper = np.exp(
-        rng.uniform(np.log(0.005), np.log(0.7), 2)
-    )  # share of the half-width that each wall leans over
+    taper = np.exp(rng.uniform(np.log(0.005), np.log(0.7), 2))  # share of the half-width that each wall leans over
     colour = rng.uniform(0.6, 1.05)
     deepest = np.full_like(inside, steep)
     for side, lean in zip((-1.0, 1.0), taper, strict=True):
@@ -98,7 +96,7 @@ def _slit(rng: Rng, inside: FloatArray, width: float) -> FloatArray:
         reach = rng.uniform(0.05, 0.6) * 2
         lit = (1 + rng.choice([-1.0, 1.0]) * inside) < reach
         light = np.where(lit, np.maximum(light, rng.uniform(0.1, 0.9)), light)
-    return np.clip(light, 0.001, 1.1)
+    return np.asarray(np.clip(light, 0.001, 1.1))
 
 
 def _margin(rng: Rng, x: FloatArray, width: float) -> FloatArray:
@@ -106,8 +104,11 @@ def _margin(rng: Rng, x: FloatArray, width: float) -> FloatArray:
     if rng.random() < 0.35:
         return np.ones_like(x)
     beside = np.maximum(np.abs(x) - width / 2, 0)
-    reach = np.where(x < 0, *np.exp(rng.uniform(np.log(1.5), np.log(9), 2)))
-    depth = rng.uniform(-0.08, 0.5) * np.where(x < 0, *rng.uniform(0.4, 1.0, 2))
+    reaches = np.exp(rng.uniform(np.log(1.5), np.log(9), 2))
+    reach = np.where(x < 0, reaches[0], reaches[1])
+    darkness = rng.uniform(-0.08, 0.5)
+    shares = rng.uniform(0.4, 1.0, 2)
+    depth = darkness * np.where(x < 0, shares[0], shares[1])
     return np.asarray(1 - depth * np.exp(-((beside / reach) ** rng.uniform(1, 2.5))))
 
 
@@ -132,6 +133,4 @@ def _camera(rng: Rng, light: FloatArray, width: float) -> FloatArray:
         seen = np.maximum(seen, 0) ** rng.uniform(0.85, 1.25)
     seen = seen + rng.uniform(0, 0.02)
     coarse = rng.standard_normal(len(seen) // 8 + 2) * rng.uniform(0.002, 0.03)
-    return np.asarray(
-        np.maximum(seen + np.interp(np.arange(len(seen)) / 8, np.arange(len(coarse)), coarse), 0.0)
-    )
+    return np.asarray(np.maximum(seen + np.interp(np.arange(len(seen)) / 8, np.arange(len(coarse)), coarse), 0.0))

@@ -56,8 +56,8 @@ def main() -> None:
         k = (truth[:, 0] >= low) & (truth[:, 0] < high)
         error = width[k] - truth[k, 0]
         print(
-            f"{low:4.1f} to {high:4.1f} px: median abs {np.median(np.abs(error)):.2f}, bias {np.median(error):+.2f}, "
-            f"within two sigma {np.mean(np.abs(error) < 2 * sigma[k]):.2f}, "
+            f"{low:4.1f} to {high:4.1f} px: median abs {np.median(np.abs(error)):.2f}, "
+            f"bias {np.median(error):+.2f}, within two sigma {np.mean(np.abs(error) < 2 * sigma[k]):.2f}, "
             f"middle {np.median(np.abs(shift[k] - truth[k, 1])):.2f}"
         )
     Path(__file__).with_name(MODEL_FILE).write_text(network.as_json())

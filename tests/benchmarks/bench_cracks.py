@@ -164,14 +164,18 @@ def draw_overlay(
     cv2.imwrite(str(file), drawn)
 
 
-HEADER = f"{'photo':>18} {'prec':>6} {'wide R':>6} {'hair R':>6} {'tips':>6} {'w abs':>6} {'w bias':>7} {'w px':>6} {'false/m2':>8} {'s/12MP':>7}"
+HEADER = (
+    f"{'photo':>18} {'prec':>6} {'wide R':>6} {'hair R':>6} {'tips':>6} {'w abs':>6} {'w bias':>7}"
+    f" {'w px':>6} {'false/m2':>8} {'s/12MP':>7}"
+)
 
 
 def line(name: str, score: CrackScore, seconds: float) -> str:
     """One row of the table."""
     return (
-        f"{name:>18} {score.precision:6.3f} {score.wide_recall:6.3f} {score.hairline_recall:6.3f} {score.tip_median:6.1f}"
-        f" {score.width_abs:6.3f} {score.width_bias:+7.3f} {score.width_px:6.2f} {score.false_per_m2:8.0f} {seconds:7.2f}"
+        f"{name:>18} {score.precision:6.3f} {score.wide_recall:6.3f} {score.hairline_recall:6.3f}"
+        f" {score.tip_median:6.1f} {score.width_abs:6.3f} {score.width_bias:+7.3f} {score.width_px:6.2f}"
+        f" {score.false_per_m2:8.0f} {seconds:7.2f}"
     )
 
 

@@ -79,7 +79,7 @@ def test_hairlines_false_cracks_and_trimmed_wood_get_none_and_say_why():
     placement = place(survey, Shop(), THICKNESS, top)
     assert not placement.keys
     why = {u.crack: u.why for u in placement.unheld}
-    assert "hairline, 0.8 mm" in why["C1"]
+    assert "hairline, 0.80 mm" in why["C1"]
     assert "confidence 0.45" in why["C2"]
     assert "trimmed off" in why["C3"]
 

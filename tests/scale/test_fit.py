@@ -17,7 +17,7 @@ from crackmap.scale.problem import TapedDistance, jacobian, stack
 from crackmap.scale.spread import scale_sigma_percent
 from tests.scale.simulated import Noise, draw_scene, exact_print, scale_errors, see_marker
 
-QUIET = Noise(line=1e-4, piece=1e-4, bloom=0.05)
+QUIET = Noise(line=2e-3, piece=2e-3, bloom=0.05)
 
 
 def fitted(seed: int, markers: int, noise: Noise = QUIET, lens_known: bool = False, **seen: float):
@@ -29,11 +29,11 @@ def fitted(seed: int, markers: int, noise: Noise = QUIET, lens_known: bool = Fal
                                               scene.camera.lens if lens_known else None)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(st.integers(0, 10_000), st.sampled_from([2, 3, 4]))
 def test_quiet_markers_give_the_camera_back(seed: int, markers: int) -> None:
     scene, _, _, fit = fitted(seed, markers)
-    assert np.median(scale_errors(scene.camera, fit.camera.mapping, scene.slab)) < 5e-5
+    assert np.median(scale_errors(scene.camera, fit.camera.mapping, scene.slab)) < 2e-4
     assert fit.left_out == ()
 
 
@@ -41,7 +41,7 @@ def test_quiet_markers_give_the_camera_back(seed: int, markers: int) -> None:
 @given(st.integers(0, 10_000))
 def test_one_quiet_marker_with_its_lens_gives_the_camera_back(seed: int) -> None:
     scene, _, _, fit = fitted(seed, 1, lens_known=True)
-    assert np.median(scale_errors(scene.camera, fit.camera.mapping, scene.slab)) < 1e-4
+    assert np.median(scale_errors(scene.camera, fit.camera.mapping, scene.slab)) < 3e-4
     assert fit.camera.tilt_deg == pytest.approx(scene.camera.tilt_deg, abs=0.05)
 
 

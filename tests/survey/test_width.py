@@ -75,3 +75,8 @@ def test_resampling_is_even(step: float):
     points = resampled(np.array([[0.0, 0], [30, 0], [30, 40]]), step)
     gaps = np.hypot(*np.diff(points, axis=0).T)
     assert gaps.max() <= step * 1.1 and gaps.sum() == pytest.approx(70, abs=step)  # geometric, corner cut a little
+
+
+def test_a_path_that_turns_back_on_itself_has_unit_normals():
+    there_and_back = np.array([[0.0, 0], [1, 0], [2, 0], [1, 0], [0, 0]])
+    assert np.allclose(np.hypot(*normals_of(there_and_back).T), 1)

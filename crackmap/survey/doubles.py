@@ -1,0 +1,28 @@
+"""One line for one gap: a wide crack's lit wall or filler must not make a second line inside it."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from crackmap.survey.graph import Branch, merge_through
+from crackmap.survey.profile import FloatArray
+
+INSIDE_SHARE = 0.8  # of a line's points in the gap of longer ones: it is a double
+MARGIN_PX = 1.5
+
+
+def without_doubles(branches: list[Branch], widths: list[FloatArray]) -> list[Branch]:
+    """Branches less those that run inside the gap of longer ones; `widths` at each branch's points. [px]"""
+    order = sorted(range(len(branches)), key=lambda k: branches[k].length)
+    kept = set(order)
+    for number in order[:-1]:
+        longer = [k for k in kept if k != number and branches[k].length >= branches[number].length]
+        if not longer:
+            continue
+        points = np.concatenate([branches[k].points for k in longer])
+        half = np.concatenate([widths[k] / 2 for k in longer])
+        distance, nearest = cKDTree(points).query(branches[number].points)
+        if (distance <= half[nearest] + MARGIN_PX).mean() >= INSIDE_SHARE:
+            kept.discard(number)
+    return merge_through([branches[k] for k in sorted(kept)])
