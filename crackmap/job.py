@@ -62,15 +62,15 @@ def write_all(folder: Path, files: Mapped[str, bytes]) -> None:
         If the folder or one of the files cannot be written.
     """
     created = _make_folder(folder)
-    staged: list[tuple[str, Path]] = []
+    staged: list[tuple[Path, Path]] = []
     try:
         for name, content in files.items():
             staged.append((_stage(folder, name, content), folder / name))
         for temporary, target in staged:
-            os.replace(temporary, target)
+            temporary.replace(target)
     except OSError as problem:
         for temporary, _ in staged:
-            Path(temporary).unlink(missing_ok=True)
+            temporary.unlink(missing_ok=True)
         for path in reversed(created):
             _remove_if_empty(path)
         where = folder / Path(getattr(problem, "filename2", None) or problem.filename or folder).name
@@ -106,16 +106,17 @@ def _remove_if_empty(path: Path) -> None:
         return  # somebody else put something there meanwhile: leave it
 
 
-def _stage(folder: Path, name: str, content: bytes) -> str:
-    descriptor, temporary = tempfile.mkstemp(prefix=f".{name}.", suffix=".part", dir=folder)
+def _stage(folder: Path, name: str, content: bytes) -> Path:
+    descriptor, path = tempfile.mkstemp(prefix=f".{name}.", suffix=".part", dir=folder)
+    temporary = Path(path)
     try:
         with os.fdopen(descriptor, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(temporary, 0o644)
+        temporary.chmod(0o644)
     except OSError:
-        Path(temporary).unlink(missing_ok=True)
+        temporary.unlink(missing_ok=True)
         raise
     return temporary
 

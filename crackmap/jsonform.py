@@ -380,8 +380,9 @@ def _lines(f: Fields, name: str) -> tuple[FloatArray, ...]:
 
 def note_as_json(note: JobNote) -> dict[str, Any]:
     """job.json's object."""
-    return {"schema": JOB_FORM, "units": "mm", "photo": note.photo, "title": note.title, "thickness": _mm(note.thickness_mm),
-            "show_units": note.units, "scale": _changed(note.scale, ScaleSettings()),
+    return {"schema": JOB_FORM, "units": "mm", "photo": note.photo, "title": note.title,
+            "thickness": _mm(note.thickness_mm), "show_units": note.units,
+            "scale": _changed(note.scale, ScaleSettings()),
             "survey": _changed(note.survey, SurveySettings()), "shop": note.shop, "paper": note.paper}
 
 
@@ -404,7 +405,8 @@ def note_from_json(read: dict[str, Any], where: str = "job.json") -> JobNote:
     photo = top.text("photo")
     if "/" in photo or "\\" in photo or photo.startswith("."):
         raise JobError(f"{where}: photo must be the name of a file in the job folder, not {photo!r}.")
-    return JobNote(photo, top.text("title", photo), top.number("thickness", least=0.001), top.text("show_units", choices=("mm", "in")),
+    return JobNote(photo, top.text("title", photo), top.number("thickness", least=0.001),
+                   top.text("show_units", choices=("mm", "in")),
                    _scale_settings(top.inner_or_empty("scale")), _survey_settings(top.inner_or_empty("survey")),
                    top.text("shop", ""), top.text("paper", "a4", choices=("a4", "letter")))
 

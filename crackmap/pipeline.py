@@ -45,7 +45,8 @@ def measure(rectified: RectifiedPhoto, settings: StageSettings, edits: Edits) ->
     from crackmap.survey.survey import survey
 
     measured = survey(rectified, settings.survey, edits)
-    measured = replace(measured, warnings=measured.warnings + bench_marker_warnings(measured, settings.scale))
+    told = rectified.advice + measured.warnings + bench_marker_warnings(measured, settings.scale)
+    measured = replace(measured, warnings=told)
     return slab_corner_datum(rectified, measured)
 
 

@@ -262,7 +262,7 @@ class ResinItem:
     id: str
     area_mm2: float
     depth_mm: float  # the depth reckoned with
-    depth_from: str  # "assumed", "probed", "through"
+    depth_from: str  # "assumed", "probed", "through"; "pocket" for the gaps round the keys
     volume_ml: float
     least_ml: float
     most_ml: float

@@ -130,7 +130,7 @@ class PlacementSettings(Settings):
     angle_weight: float = 0.3  # a key `angle_scale` off square to its crack or off square to the grain
     angle_scale: float = 15.0  # [deg]
     offset_weight: float = 0.5  # crack crossing at the edge of the middle share and not at the waist, squared
-    stay_weight: float = 0.3  # moving a suggestion that an edit didn't touch: the plan stays put unless this much better
+    stay_weight: float = 0.3  # moving a suggestion that an edit didn't touch: what must be gained by it
     # Where it looks.
     station_step: float = 4.0  # along the crack; a maker sets out to a millimetre, looks to a few [mm]
     turns: tuple[float, ...] = (0.0, -5.0, 5.0, -10.0, 10.0, -15.0, 15.0)  # off square, tried in this order [deg]

@@ -9,8 +9,8 @@ from typing import Any
 import click
 
 from crackmap import job
-from crackmap.cli.options import FOLDER, Length, shop_option, units_option
-from crackmap.cli.steps import load_shop, settings_of
+from crackmap.cli.options import FOLDER, Length, units_option
+from crackmap.cli.steps import settings_of
 from crackmap.errors import JobError, LengthError
 from crackmap.records import Survey
 from crackmap.scale.alignment import JOG_SIGMA, Alignment, align
@@ -37,9 +37,8 @@ measurements that must agree before you cut.
 @click.option("--jog-sigma", type=Length(), default=None,
               help=f"How exactly you bring the bit over a mark. [default: {JOG_SIGMA:g}mm]")
 @units_option
-@shop_option
-def command(folder: Path, reading_a: str, reading_b: str, jog_sigma: float | None, units: str | None,
-            shop: Path | None) -> None:
+def command(folder: Path, reading_a: str, reading_b: str, jog_sigma: float | None,
+            units: str | None) -> None:
     read = job.read_job(folder)
     if read.plan is None:
         raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
@@ -50,7 +49,6 @@ def command(folder: Path, reading_a: str, reading_b: str, jog_sigma: float | Non
                   JOG_SIGMA if jog_sigma is None else jog_sigma)
     from crackmap.sheets.dxf import slab_dxf
 
-    own_shop = load_shop(shop or (Path(read.note.shop) if read.note.shop else None), folder)
     settings = settings_of(read.note)
     drawing = slab_dxf(read.survey, read.plan, settings.sheets, transform=found.matrix)
     job.check_writable(folder)

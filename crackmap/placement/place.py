@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from crackmap.errors import PlacementError
 from crackmap.keys.family import size_family
+from crackmap.keys.held import with_holding
 from crackmap.placement.candidates import Candidates, own_places
 from crackmap.placement.chain import Chain, make_chain, shortest
 from crackmap.placement.coupling import choose
@@ -65,7 +66,9 @@ def place(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits = _NO_ED
     """
     if not math.isfinite(thickness_mm) or thickness_mm <= 0.0:
         raise PlacementError(f"the slab's thickness must be more than zero, not {thickness_mm:g} mm.")
-    return explain(solve(survey, shop, thickness_mm, edits, settings), survey, shop, edits, settings)
+    solved = solve(survey, shop, thickness_mm, edits, settings)
+    placement = explain(solved, survey, shop, edits, settings)
+    return with_holding(placement, solved.site.lines, survey.outline, shop, thickness_mm)
 
 
 def solve(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits,

@@ -1,8 +1,9 @@
 """What is measured on a piece of line to tell a crack from what only looks like one.
 
 A line is cut into pieces of about `PIECE_PX`. Each piece gets a row of features:
-its own, and some of the whole line's, so that a faint stretch of a plain crack
-is judged by its company.
+its own, and some of the pieces before and after it, so that a faint piece of a
+plain crack is judged by its company, and a grain line that a crack runs out
+into, a few pieces on, by itself.
 """
 
 from __future__ import annotations
@@ -15,24 +16,29 @@ from numpy.typing import NDArray
 
 from crackmap.survey.grain_field import GrainField
 from crackmap.survey.judge_points import point_features
-from crackmap.survey.profile import FloatArray, Path
+from crackmap.survey.profile import FloatArray, Path, smoothed_paths
 from crackmap.survey.ridge import LineMap
 from crackmap.survey.tone import WoodValue, sample
 
 PIECE_PX = 21
+ROUGHNESS_SIGMA_PX = 6.0
 EVERY = 3  # points looked at: neighbours differ too little to look at each
 BORDER_REACH_MM = 12.0  # lines that keep this near to the border are looked at with suspicion
 
-FEATURES = (
+OWN = (
     "strength", "strength_low", "strength_high", "depth", "depth_low", "depth_high", "both_sides", "asymmetry",
     "core_light", "core_share", "chroma_core", "chroma_sides", "red_blue", "red_green", "flank", "side_scatter",
-    "log_width", "width_spread", "depth_spread", "turning", "to_grain", "coherence", "crowding", "gap",
-    "gap_spread", "gap_doubt", "steepness", "line_length",
-    "line_depth", "line_depth_high", "line_strength", "line_core_share", "line_width", "line_width_spread",
-    "line_straightness", "line_to_grain", "line_to_grain_high", "line_step", "line_wander", "line_gap",
-    "line_gap_low", "line_gap_high", "line_steepness", "depth_rank", "border",
-    "border_near", "border_along", "tone_level", "sharpness", "mm_per_px",
+    "log_width", "width_spread", "depth_spread", "turning", "roughness", "to_grain", "coherence", "crowding",
+    "gap", "gap_spread", "gap_doubt", "steepness", "border_near", "border_along",
 )  # fmt: skip
+STRETCH = (
+    "stretch_strength", "stretch_depth", "stretch_depth_low", "stretch_depth_high", "stretch_core_share",
+    "stretch_width", "stretch_gap", "stretch_gap_low", "stretch_gap_high", "stretch_gap_spread", "stretch_steepness",
+    "stretch_to_grain", "stretch_to_grain_high", "stretch_wander", "stretch_roughness", "stretch_step",
+)  # fmt: skip
+WHOLE = ("line_length", "line_straightness", "border", "depth_rank", "tone_level", "sharpness", "mm_per_px")
+FEATURES = OWN + STRETCH + WHOLE
+STRETCH_PIECES = 3  # pieces either way that a stretch reaches
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,23 +79,47 @@ def pieces_of(
     tenth of the pieces if not given. [-]
     """
     counts = np.array([len(path) for path in paths])
+    lengths, straightness = _shape(paths)
+    roughness = _roughness(paths)
     paths = [Path(path.points[::EVERY], path.normals[::EVERY]) for path in paths]
     every = Path(np.concatenate([p.points for p in paths]), np.concatenate([p.normals for p in paths]))
     line_of = np.repeat(np.arange(len(paths)), [len(p) for p in paths])
     point = point_features(image, seen, lines, grain, every)
+    point["roughness"] = roughness
+    point["border_near"], point["border_along"] = _beside_border(seen, every, mm_per_px)
     starts, line, first, last = _cuts(paths)
     own = _over(point, starts, line_of)
-    of_line = _line_features(point, paths)
-    features = np.column_stack([own[name] for name in own] + [of_line[name][line] for name in of_line])
+    around = _stretches(own, line)
     deep = float(np.quantile(own["depth"], 0.9)) if deep is None else deep
-    border = _ends_at_border(seen, paths)[line]
-    near, along = _beside_border(seen, every, mm_per_px)
-    size = last - first
-    near, along = np.add.reduceat(near, starts) / size, np.add.reduceat(along, starts) / size
-    tone = np.add.reduceat(point["tone"], starts) / size
-    picture = np.broadcast_to([_sharpness(seen), np.log(mm_per_px * 2)], (len(line), 2))
-    features = np.column_stack([features, own["depth"] - deep, border, near, along, tone, picture])
+    whole = {
+        "line_length": lengths[line],
+        "line_straightness": straightness[line],
+        "border": _ends_at_border(seen, paths)[line],
+        "depth_rank": own["depth"] - deep,
+        "tone_level": own["tone"],
+        "sharpness": np.full(len(line), _sharpness(seen)),
+        "mm_per_px": np.full(len(line), np.log(mm_per_px * 2)),
+    }
+    named = own | around | whole
+    features = np.column_stack([named[name] for name in FEATURES])
     return Pieces(features, line, first * EVERY, np.minimum(last * EVERY, counts[line]), deep)
+
+
+def _shape(paths: list[Path]) -> tuple[FloatArray, FloatArray]:
+    """Log of each path's length in points, and its chord over that."""
+    ends = np.array([[path.points[0], path.points[-1]] for path in paths])
+    counts = np.array([len(path) for path in paths])
+    return np.log(counts), np.hypot(*(ends[:, 1] - ends[:, 0]).T) / counts
+
+
+def _roughness(paths: list[Path]) -> FloatArray:
+    """How far every third point lies from the path smoothed further: torn fibre against a drawn curve. [log px]"""
+    smoother = smoothed_paths([path.points for path in paths], ROUGHNESS_SIGMA_PX)
+    off = [
+        np.abs(((path.points - smooth.points) * path.normals).sum(1))[::EVERY]
+        for path, smooth in zip(paths, smoother, strict=True)
+    ]
+    return np.log(np.concatenate(off) + 0.02)
 
 
 def _cuts(paths: list[Path]) -> tuple[NDArray[np.int64], ...]:
@@ -149,45 +179,54 @@ def _over(point: dict[str, FloatArray], starts: NDArray[np.int64], line_of: NDAr
         "gap_spread": spread("gap"),
         "gap_doubt": mean("gap_doubt"),
         "steepness": mean("steepness"),
+        "roughness": mean("roughness"),
+        "border_near": mean("border_near"),
+        "border_along": mean("border_along"),
+        "from_grain": mean("from_grain"),
+        "step": mean("step"),
+        "tone": mean("tone"),
     }
 
 
-def _line_features(point: dict[str, FloatArray], paths: list[Path]) -> dict[str, FloatArray]:
-    """Features of the whole lines, shape (L,) each."""
-    rows = []
-    before = 0
-    for path in paths:
-        own = slice(before, before + len(path))
-        before += len(path)
-        depth, share = point["depth"][own], point["share"][own]
-        chord = np.hypot(*(path.points[-1] - path.points[0]))
-        rows.append(
-            (
-                np.log(EVERY * len(path)),
-                depth.mean(),
-                _ranked(depth, 0.9),
-                point["strength"][own].mean(),
-                share.mean(),
-                point["width"][own].mean(),
-                point["width"][own].std(),
-                chord / (EVERY * len(path)),
-                point["to_grain"][own].mean(),
-                _ranked(point["to_grain"][own], 0.9),
-                abs(point["step"][own].mean()),
-                point["from_grain"][own].std(),
-                point["gap"][own].mean(),
-                _ranked(point["gap"][own], 0.1),
-                _ranked(point["gap"][own], 0.9),
-                point["steepness"][own].mean(),
-            )  # fmt: skip
-        )
-    names = [name for name in FEATURES if name.startswith("line_")]
-    return dict(zip(names, np.array(rows).T, strict=True))
+def _stretches(own: dict[str, FloatArray], line: NDArray[np.int64]) -> dict[str, FloatArray]:
+    """Each piece's features from itself and the pieces before and after it on its line."""
+    here = np.arange(len(line))
+    shifts = range(-STRETCH_PIECES, STRETCH_PIECES + 1)
+    at = np.clip(here[:, None] + np.array(shifts)[None, :], 0, len(line) - 1)
+    same = line[at] == line[:, None]
+    count = same.sum(1)
 
+    def mean(name: str) -> FloatArray:
+        return np.asarray((own[name][at] * same).sum(1) / count)
 
-def _ranked(values: FloatArray, share: float) -> float:
-    """The value that `share` of `values` do not exceed; quicker than a quantile on a few values."""
-    return float(np.sort(values)[round(share * (len(values) - 1))])
+    def spread(name: str) -> FloatArray:
+        square = ((own[name][at] - mean(name)[:, None]) ** 2 * same).sum(1) / count
+        return np.asarray(np.sqrt(square))
+
+    def least(name: str) -> FloatArray:
+        return np.asarray(np.where(same, own[name][at], np.inf).min(1))
+
+    def most(name: str) -> FloatArray:
+        return np.asarray(np.where(same, own[name][at], -np.inf).max(1))
+
+    return {
+        "stretch_strength": mean("strength"),
+        "stretch_depth": mean("depth"),
+        "stretch_depth_low": least("depth"),
+        "stretch_depth_high": most("depth"),
+        "stretch_core_share": mean("core_share"),
+        "stretch_width": mean("log_width"),
+        "stretch_gap": mean("gap"),
+        "stretch_gap_low": least("gap"),
+        "stretch_gap_high": most("gap"),
+        "stretch_gap_spread": spread("gap"),
+        "stretch_steepness": mean("steepness"),
+        "stretch_to_grain": mean("to_grain"),
+        "stretch_to_grain_high": most("to_grain"),
+        "stretch_wander": spread("from_grain"),
+        "stretch_roughness": mean("roughness"),
+        "stretch_step": np.abs(mean("step")),
+    }
 
 
 def _ends_at_border(seen: WoodValue, paths: list[Path]) -> FloatArray:

@@ -96,8 +96,12 @@ def _crack_path(
             break
         points.append(here)
     path = np.array(points) if len(points) > 8 else start + np.outer(np.arange(9), [np.cos(heading), np.sin(heading)])
-    jag = cv2.GaussianBlur(rng.standard_normal((len(path), 1)), (1, 9), sigmaX=0.01, sigmaY=rng.uniform(0.8, 2)).ravel()
-    path[:, 1] += jag * rng.uniform(0, 0.6) / max(mm, 0.3)
+    rough = rng.uniform(0.2, 1.8)
+    for scale in (1.0, 2.5, 6.0, 12.0):  # [mm]: torn fibre steps at every length
+        noise = rng.standard_normal((len(path), 1))
+        sigma = max(scale / mm / 2, 0.7)
+        jag = cv2.GaussianBlur(noise, (1, 2 * int(3 * sigma) + 1), sigmaX=0.01, sigmaY=sigma).ravel()
+        path[:, 1] += jag / max(jag.std(), 1e-6) * rough * 0.05 * scale / mm
     return path
 
 

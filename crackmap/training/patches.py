@@ -46,9 +46,9 @@ def _piece_or_none(seed: int) -> NDArray[np.uint8] | None:
 
 
 def training_pieces(count: int, first_seed: int, seconds: float) -> Iterator[NDArray[np.uint8]]:
-    """Up to `count` pieces, as many as come within `seconds`, made by all cores."""
+    """Up to `count` pieces, as many as come within `seconds`, made by all cores but two, which feed the fit."""
     ends = time.monotonic() + seconds
-    with get_context("fork").Pool(os.cpu_count()) as pool:
+    with get_context("fork").Pool(max((os.cpu_count() or 1) - 2, 1)) as pool:
         for piece in pool.imap_unordered(_piece_or_none, range(first_seed, first_seed + count), chunksize=4):
             if piece is not None:
                 yield piece

@@ -1,6 +1,6 @@
 """Fit the crack network and write it as ONNX.
 
-    python -m crackmap.training.train OUT --pieces 40000 --making-seconds 240 --fitting-seconds 280
+    python -m crackmap.training.train OUT --pieces 60000 --seconds 500
 
 Runs on a GPU where PyTorch sees one, else on the processor. Nothing of it is
 needed to use crackmap.
@@ -9,22 +9,30 @@ needed to use crackmap.
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import math
+import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import Tensor
 
 from crackmap.training.line_network import LineNetwork
-from crackmap.training.patches import training_pieces
+from crackmap.training.patches import MASKS, SIZE_PX, training_pieces
 from crackmap.training.variety import varied
 
 _GAIN = 2.5  # a pixel two fifths crack already counts as crack: hairlines never cover more
 _DOUBT = 0.12  # a pixel with less crack than this can be called neither
 _CLASS_WEIGHTS = (1.0, 0.5, 0.2, 0.2)  # crack, void, face, thing
+RATE = 3e-3  # highest rate of learning
+SETTLING_BATCHES = 60
+HELD_PIECES = 640  # kept out of the fit, for its figures
+FIRST_PIECES = 256  # before the fit begins
 
 
 def loss_of(log_odds: Tensor, masks: Tensor) -> Tensor:
@@ -43,36 +51,73 @@ def loss_of(log_odds: Tensor, masks: Tensor) -> Tensor:
     return total
 
 
-def fit(pieces: Tensor, seconds: float, batch: int, device: str, seed: int) -> LineNetwork:
-    """A network fitted for `seconds`, by Adam with a falling rate; the last state's moving mean is returned."""
+class Supply:
+    """Pieces in the memory of `device`, more of them while the fit is already running.
+
+    Making pieces is work for the processor's cores, fitting for the GPU: neither waits for the other.
+    """
+
+    def __init__(self, making: Iterator[NDArray[np.uint8]], most: int, first: int, device: str) -> None:
+        self.kept = torch.empty((most, SIZE_PX, SIZE_PX, 3 + len(MASKS)), dtype=torch.uint8, device=device)
+        self.count = 0
+        for piece in itertools.islice(making, first):
+            self._add(piece)
+        self._filling = threading.Thread(target=lambda: [self._add(piece) for piece in making], daemon=True)
+        self._filling.start()
+
+    def _add(self, piece: NDArray[np.uint8]) -> None:
+        self.kept[self.count] = torch.from_numpy(piece)
+        self.count += 1
+
+    def wait(self) -> None:
+        """Until no more pieces come."""
+        self._filling.join()
+
+    def batch(self, size: int, generator: torch.Generator) -> Tensor:
+        """`size` of the pieces made so far, shape (size, 7, H, W)."""
+        chosen = torch.randint(self.count, (size,), generator=generator, device=self.kept.device)
+        return self.kept[chosen].permute(0, 3, 1, 2)
+
+
+def fit(supply: Supply, seconds: float, batch: int, device: str, seed: int) -> LineNetwork:
+    """A network fitted for `seconds`, by Adam with a rate that falls to nothing."""
     torch.manual_seed(seed)
     generator = torch.Generator(device=device).manual_seed(seed)
     network = LineNetwork().to(device, memory_format=torch.channels_last)
-    steady = torch.optim.swa_utils.AveragedModel(network, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999),
-                                                 use_buffers=True)
-    adam = torch.optim.AdamW(network.parameters(), lr=3e-3, weight_decay=1e-4)
+    adam = torch.optim.AdamW(network.parameters(), lr=RATE, weight_decay=1e-4, fused=device == "cuda")
     began, step, mean_loss = time.monotonic(), 0, 0.0
     while (share := (time.monotonic() - began) / seconds) < 1:
         for group in adam.param_groups:
-            group["lr"] = 3e-3 * min(1, (step + 1) / 200) * 0.5 * (1 + math.cos(math.pi * share)) + 1e-5
-        chosen = torch.randint(len(pieces), (batch,))
-        pictures, masks = varied(pieces[chosen].to(device, non_blocking=True).permute(0, 3, 1, 2), generator)
+            group["lr"] = RATE * min(1, (step + 1) / 200) * 0.5 * (1 + math.cos(math.pi * share)) + 1e-6
+        pictures, masks = varied(supply.batch(batch, generator), generator)
         with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
             log_odds = network(pictures.contiguous(memory_format=torch.channels_last))
         loss = loss_of(log_odds.float(), masks)
         adam.zero_grad(set_to_none=True)
-        loss.backward()
+        loss.backward()  # type: ignore[no-untyped-call]
         torch.nn.utils.clip_grad_norm_(network.parameters(), 1.0)
         adam.step()
-        steady.update_parameters(network)
         step += 1
-        mean_loss += (float(loss) - mean_loss) * 0.02 if step % 10 == 0 else 0.0
+        if step % 10 == 0:  # reading the loss makes the GPU wait
+            mean_loss += (float(loss) - mean_loss) * (0.02 if step > 10 else 1.0)
         if step % 500 == 0:
-            print(f"step {step} {share:.0%} loss {mean_loss:.4f}", flush=True)
+            print(f"step {step} {share:.0%} loss {mean_loss:.4f}, {supply.count} pieces", flush=True)
     print(f"{step} steps, loss {mean_loss:.4f}", flush=True)
-    fitted = steady.module
-    assert isinstance(fitted, LineNetwork)
-    return fitted.eval()
+    return settled(network, supply, batch, generator)
+
+
+@torch.no_grad()
+def settled(network: LineNetwork, supply: Supply, batch: int, generator: torch.Generator) -> LineNetwork:
+    """The network with the means and spreads of its layers measured anew at its last state."""
+    layers = [layer for layer in network.modules() if isinstance(layer, torch.nn.BatchNorm2d)]
+    for layer in layers:
+        layer.reset_running_stats()
+        layer.momentum = None  # the plain mean of all batches
+    network.train()
+    for _ in range(SETTLING_BATCHES):
+        pictures, _ = varied(supply.batch(batch, generator), generator)
+        network(pictures.contiguous(memory_format=torch.channels_last))
+    return network.eval()
 
 
 @torch.no_grad()
@@ -101,18 +146,16 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("--pieces", type=int, default=40_000)
     parser.add_argument("--first-seed", type=int, default=1_000_000)
-    parser.add_argument("--making-seconds", type=float, default=3600)
-    parser.add_argument("--fitting-seconds", type=float, default=3600)
+    parser.add_argument("--seconds", type=float, default=3600, help="for making and fitting, side by side")
     parser.add_argument("--batch", type=int, default=64)
     arguments = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    began = time.monotonic()
-    made = np.stack(list(training_pieces(arguments.pieces, arguments.first_seed, arguments.making_seconds)))
-    print(f"{len(made)} pieces in {time.monotonic() - began:.0f} s", flush=True)
-    pieces = torch.from_numpy(made)
-    held = max(len(pieces) // 20, 1)
-    network = fit(pieces[held:], arguments.fitting_seconds, arguments.batch, device, 1)
-    checked = figures(network, pieces[:held], device) | {"pieces": len(pieces)}
+    torch.backends.cudnn.benchmark = True
+    making = training_pieces(arguments.pieces, arguments.first_seed, arguments.seconds)
+    held = list(itertools.islice(making, min(max(arguments.pieces // 50, 1), HELD_PIECES)))
+    supply = Supply(making, arguments.pieces, min(FIRST_PIECES, arguments.pieces // 2), device)
+    network = fit(supply, arguments.seconds, arguments.batch, device, 1)
+    checked = figures(network, torch.from_numpy(np.stack(held)), device) | {"pieces": supply.count}
     print(json.dumps(checked), flush=True)
     arguments.out.mkdir(parents=True, exist_ok=True)
     network = network.cpu().to(memory_format=torch.contiguous_format)

@@ -22,7 +22,7 @@ def folder(tmp_path: Path) -> Path:
     survey = a_survey()
     where = tmp_path / "job"
     job.write_all(where, {
-        job.JOB: jsonform.dumps(jsonform.note_as_json(JobNote("photo.jpg", 45.0, "mm", {}, {}))),
+        job.JOB: jsonform.dumps(jsonform.note_as_json(JobNote("photo.jpg", "slab.jpg", 45.0, "mm"))),
         job.SURVEY: jsonform.dumps(jsonform.survey_as_json(survey)),
         job.PLAN: jsonform.dumps(jsonform.plan_as_json(a_plan(survey))),
     })

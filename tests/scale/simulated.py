@@ -38,7 +38,7 @@ class Scene:
 
 
 def draw_scene(rng: np.random.Generator, markers: int, width: int = 4000, height: int = 3000,
-               focal_spread: float = 0.05, k1_most: float = 0.03, most_tilt: float = 15.0) -> Scene:
+               focal_spread: float = 0.10, k1_most: float = 0.03, most_tilt: float = 15.0) -> Scene:
     """A camera 1.2 to 2.6 m above a slab that fills most of the view, markers at its ends.
 
     26 mm equivalent give or take `focal_spread`, tilted by up to `most_tilt` degrees.

@@ -8,6 +8,7 @@ import pytest
 
 from crackmap import find_cracks
 from crackmap.errors import SurveyError
+from crackmap.survey.profile import normals_of, resampled
 from crackmap.survey.trace import trace
 
 MM_PER_PX = 0.5
@@ -22,25 +23,37 @@ def board(height: int = 260, width: int = 420, seed: int = 0) -> np.ndarray:
 
 
 def with_gap(light: np.ndarray, points: np.ndarray, width: float) -> np.ndarray:
-    """A black line of exact width, drawn eight times as large (geometric truth)."""
+    """A black gap of known width about `points`, tapering over its last fifth, drawn eight times as large."""
     times = 8
+    even = resampled(points, 1.0)
+    left = np.linspace(1, 0, len(even))
+    widths = width * np.minimum(1.0, 5 * left) * (1 + 0.25 * np.sin(np.arange(len(even)) / 5))
+    normal = normals_of(even)
+    outline = np.vstack([even + normal * widths[:, None] / 2, (even - normal * widths[:, None] / 2)[::-1]])
     large = np.zeros((light.shape[0] * times, light.shape[1] * times), np.uint8)
-    corners = np.rint((points + 0.5) * times - 0.5).astype(np.int32)
-    cv2.polylines(large, [corners], False, 255, max(round(width * times), 1))
+    cv2.fillPoly(large, [np.rint((outline + 0.5) * times - 0.5).astype(np.int32)], 255)
     cover = cv2.resize(large, None, fx=1 / times, fy=1 / times, interpolation=cv2.INTER_AREA)[..., None] / 255
     return light * (1 - cover) + 0.004 * cover
+
+
+def torn(points: np.ndarray, seed: int = 3) -> np.ndarray:
+    """`points` with the small steps of torn fibre, a pixel or so."""
+    even = resampled(points, 1.0)
+    rng = np.random.default_rng(seed)
+    for sigma in (2.0, 6.0):
+        steps = cv2.GaussianBlur(rng.standard_normal((len(even), 1)), (1, 41), sigmaX=0.01, sigmaY=sigma)
+        even[:, 1] += (steps / steps.std()).ravel() * 0.2 * sigma
+    return even
 
 
 def picture(light: np.ndarray, seed: int = 1) -> np.ndarray:
     """sRGB 8-bit after a lens blur of 0.8 px and a little noise."""
     seen = cv2.GaussianBlur(light, (0, 0), 0.8)
     coded = 1.055 * np.clip(seen, 1e-6, 1) ** (1 / 2.4) - 0.055
-    return np.clip(coded * 255 + np.random.default_rng(seed).normal(0, 1.5, light.shape), 0, 255).astype(
-        np.uint8
-    )
+    return np.clip(coded * 255 + np.random.default_rng(seed).normal(0, 1.5, light.shape), 0, 255).astype(np.uint8)
 
 
-WAVY = np.stack([np.arange(60, 360.0, 2), 130 + 8 * np.sin(np.arange(60, 360.0, 2) / 40)], 1)
+WAVY = torn(np.stack([np.arange(60, 360.0, 2), 130 + 8 * np.sin(np.arange(60, 360.0, 2) / 40)], 1))
 
 
 def far_from(points: np.ndarray, line: np.ndarray) -> np.ndarray:
@@ -52,11 +65,12 @@ def test_a_drawn_crack_is_found_where_it_is(width: float):
     cracks = find_cracks(picture(with_gap(board(), WAVY, width)), MM_PER_PX)
     assert len(cracks) >= 1
     crack = cracks[0]
-    assert crack.length == pytest.approx(300, rel=0.08)  # geometric: 300 px and a little for the waves
-    assert np.median(far_from(crack.centreline, WAVY)) < 1.2  # points of WAVY are 2 px apart
+    assert crack.length == pytest.approx(300, rel=0.1)  # geometric: 300 px, a little more for waves, less for the tip
+    assert np.median(far_from(crack.centreline, WAVY)) < 1.2
     assert crack.confidence > 0.7
-    middle = crack.width[20:-20]
-    assert np.median(middle) == pytest.approx(width, abs=0.35 + 0.05 * width)  # [px] the measure's own error
+    assert np.median(crack.width[60:-60]) == pytest.approx(
+        width, abs=0.35 + 0.05 * width
+    )  # [px] the measure's own error
 
 
 def test_clean_wood_has_no_cracks():
@@ -71,7 +85,7 @@ def test_brown_lines_are_not_cracks():
 
 
 def test_branches_share_an_exact_point():
-    twig = np.array([[180.0, 132], [240, 150], [300, 185]])
+    twig = torn(np.array([[180.0, 126], [240, 150], [300, 180]]), 5)
     light = with_gap(with_gap(board(), WAVY, 5.0), twig, 3.0)
     cracks = find_cracks(picture(light), MM_PER_PX)
     ends = [tuple(end) for crack in cracks for end in (crack.centreline[0], crack.centreline[-1])]
@@ -79,7 +93,7 @@ def test_branches_share_an_exact_point():
 
 
 def test_end_check_reaches_the_edge_of_the_mask_and_the_edge_is_no_crack():
-    line = np.stack([np.arange(0, 200.0, 2), np.full(100, 120.0)], 1)
+    line = torn(np.stack([np.arange(0, 200.0, 2), np.full(100, 120.0)], 1))
     light = with_gap(board(), line, 4.0)
     light[:, :40] = 0.02  # dark bench
     wood = np.zeros(light.shape[:2], bool)
@@ -87,7 +101,7 @@ def test_end_check_reaches_the_edge_of_the_mask_and_the_edge_is_no_crack():
     cracks = find_cracks(picture(light), MM_PER_PX, wood)
     assert len(cracks) == 1
     assert cracks[0].centreline[:, 0].min() < 45
-    assert np.abs(cracks[0].centreline[:, 1] - 120).max() < 4
+    assert np.median(far_from(cracks[0].centreline, line)) < 1.2
 
 
 def test_nothing_is_found_outside_the_mask():
@@ -98,10 +112,7 @@ def test_nothing_is_found_outside_the_mask():
 
 def test_a_lower_confidence_finds_no_less():
     light = with_gap(board(), WAVY, 1.0)
-    lengths = [
-        sum(c.length for c in find_cracks(picture(light), MM_PER_PX, None, least))
-        for least in (0.2, 0.5, 0.9)
-    ]
+    lengths = [sum(c.length for c in find_cracks(picture(light), MM_PER_PX, None, least)) for least in (0.2, 0.5, 0.9)]
     assert lengths == sorted(lengths, reverse=True)
 
 
