@@ -90,8 +90,10 @@ def draw_pictures(
     from crackmap.sheets.annotated import annotated_picture
     from crackmap.sheets.finished import finished_picture
     from crackmap.sheets.picture_file import as_jpeg, as_png
+    from crackmap.sheets.scale_map import scale_map_picture
 
     return {
         "annotated.png": as_png(annotated_picture(rectified, survey, plan, settings)),
+        "scale.png": as_png(scale_map_picture(survey, settings)),
         "finished.jpg": as_jpeg(finished_picture(rectified, survey, plan, shop, settings)),
     }

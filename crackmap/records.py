@@ -118,6 +118,20 @@ class ScaleQuality:
     # Kept while a run lasts, not written to files. [mm]
     sigma_modes: FloatArray = field(default_factory=lambda: frozen_array([]).reshape(0, 2, 0))
 
+    def sigma_at(self, points_mm: ArrayLike) -> FloatArray:
+        """Position sigma at slab points (N, 2), from the field by inverse squared distance; (N,). [mm]
+
+        The worst figure where no field is known.
+        """
+        points = np.asarray(points_mm, float).reshape(-1, 2)
+        if not len(self.sigma_field):
+            return np.full(len(points), self.sigma_worst_mm)
+        gaps = np.hypot(*(points[:, None, :] - self.sigma_field[None, :, :2]).transpose(2, 0, 1))
+        # The field is smooth and its grid coarse: the four nearest points speak for a place.
+        nearest = np.argsort(gaps, axis=1)[:, :4]
+        weights = 1.0 / (np.take_along_axis(gaps, nearest, 1) + 1e-6) ** 2
+        return np.asarray((weights * self.sigma_field[nearest, 2]).sum(axis=1) / weights.sum(axis=1))
+
 
 @dataclass(frozen=True, slots=True)
 class RectifiedPhoto:

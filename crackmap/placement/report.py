@@ -27,7 +27,8 @@ def explain(solved: Solved, survey: Survey, shop: Shop, edits: Edits,
     user = np.flatnonzero(solved.candidates.user >= 0)
     numbers = np.union1d(np.array(solved.chosen, np.int64), user)
     numbers = numbers[reading_order(solved.candidates.pockets.centre[numbers], survey.outline)]
-    checks = _checks(solved, numbers, shop, settings)
+    checks = [(*found, _position(survey, centre, settings)) for found, centre in
+              zip(_checks(solved, numbers, shop, settings), solved.candidates.pockets.centre[numbers], strict=True)]
     keys = tuple(_key(solved, int(k), f"K{n}", numbers, checks[n - 1], edits, shop, settings)
                  for n, k in enumerate(numbers, start=1))
     return Placement(keys, unheld_cracks(solved, survey, keys, shop, settings),
@@ -83,6 +84,13 @@ def _checks(solved: Solved, numbers: NDArray[np.int64], shop: Shop,
                        *depth_checks(cutting.shape, shop, solved.site.thickness,
                                      below_at(shape, solved.site))))
     return checks
+
+
+def _position(survey: Survey, centre: FloatArray, settings: PlacementSettings) -> Check:
+    """How sure the key's place is by the datum: three sigma should stay within the wood kept at the edge."""
+    sigma, limit = float(survey.scale.sigma_at(centre)[0]), settings.edge_margin / 3.0
+    return Check("place by the datum", sigma <= limit, round(sigma, 2), round(limit, 2), "mm",
+                 "one sigma of the pocket's place on the machine, at most; more or better markers lessen it")
 
 
 def _bridges(held: NDArray[np.bool_]) -> Check:

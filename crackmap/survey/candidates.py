@@ -67,7 +67,7 @@ def _crests(lines: LineMap) -> NDArray[np.uint8]:
         low = cv2.compare(lines.strength, cv2.convertScaleAbs(highest, alpha=CREST_SHARE), cv2.CMP_LT)
         own = cv2.inRange(lines.scale, indices[0], indices[-1])
         mask[cv2.bitwise_and(low, own) > 0] = 0
-    return mask
+    return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)))
 
 
 def _branches(lines: LineMap, shortest: float) -> list[Branch]:

@@ -23,6 +23,25 @@ def without_doubles(branches: list[Branch], widths: list[FloatArray]) -> list[Br
         points = np.concatenate([branches[k].points for k in longer])
         half = np.concatenate([widths[k] / 2 for k in longer])
         distance, nearest = cKDTree(points).query(branches[number].points)
-        if (distance <= half[nearest] + MARGIN_PX).mean() >= INSIDE_SHARE:
+        inside = (distance <= half[nearest] + MARGIN_PX).mean() >= INSIDE_SHARE
+        if inside and not _is_needed(branches, kept, number):
             kept.discard(number)
     return merge_through([branches[k] for k in sorted(kept)])
+
+
+def _is_needed(branches: list[Branch], kept: set[int], number: int) -> bool:
+    """Whether the kept branches would fall apart without this one."""
+    neighbours: dict[int, list[int]] = {}
+    for k in kept - {number}:
+        neighbours.setdefault(branches[k].start, []).append(branches[k].end)
+        neighbours.setdefault(branches[k].end, []).append(branches[k].start)
+    start, end = branches[number].start, branches[number].end
+    if start not in neighbours or end not in neighbours:
+        return False  # a loose end
+    reached, front = {start}, [start]
+    while front:
+        for node in neighbours.get(front.pop(), []):
+            if node not in reached:
+                reached.add(node)
+                front.append(node)
+    return end not in reached

@@ -16,7 +16,7 @@ from crackmap.survey.judge_points import rough_widths
 from crackmap.survey.link import linked
 from crackmap.survey.measure import measured, rough_gaps
 from crackmap.survey.profile import smoothed_paths
-from crackmap.survey.stretches import crack_stretches, cut_branches
+from crackmap.survey.stretches import crack_stretches, cut_branches, joined_to_stems
 from crackmap.survey.tone import BAND_PX
 
 SHORTEST_CRACK_MM = 8.0  # shorter lone lines are left alone: no key or resin is spent on them
@@ -99,7 +99,7 @@ def _window(image: NDArray[np.uint8], wood: NDArray[np.bool_] | None) -> tuple[N
 def _cracks_among(found: Candidates, pieces: Pieces, least_confidence: float) -> list[Branch]:
     """The branches that are crack, cut, linked and without loose scraps."""
     odds = crack_odds(pieces.features) - _logit(least_confidence)
-    stretches = crack_stretches(pieces, odds, len(found.paths))
+    stretches = joined_to_stems(found.branches, crack_stretches(pieces, odds, len(found.paths)))
     kept = cut_branches(found.branches, stretches)
     widths = [float(np.median(rough_widths(found.lines, branch.points))) for branch in kept]
     joined = linked(merge_through(kept), found.lines, widths, found.mm_per_px)

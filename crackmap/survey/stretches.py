@@ -8,16 +8,20 @@ ones is kept, and a grain line that a crack runs out into is cut off.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from crackmap.survey.graph import Branch
 from crackmap.survey.judge_features import Pieces
 
 FloatArray = NDArray[np.float64]
 CHANGE_PRICE = 2.0  # log-odds; a change of state each e**2 = 7 pieces of 20 px or so
+STEM_PX = 64  # three pieces
+MEETING_PX = 12.0
 SHARE = 0.5  # neighbouring pieces of one line are not independent: each counts for half
 
 
@@ -61,6 +65,28 @@ def best_states(evidence: FloatArray, price: float) -> NDArray[np.int64]:
         states[k] = state
         state = int(came[k, state])
     return states
+
+
+def joined_to_stems(branches: list[Branch], stretches: list[Stretch]) -> list[Stretch]:
+    """Stretches drawn out to their line's end where that end meets another crack.
+
+    Close to its stem a branch stands in the stem's shade and looks like little,
+    but it must come from somewhere.
+    """
+    parts = [branches[s.branch].points[s.first : s.last] for s in stretches]
+    drawn = []
+    for stretch in stretches:
+        others = [part for k, part in enumerate(parts) if stretches[k].branch != stretch.branch]
+        points = branches[stretch.branch].points
+        first, last = stretch.first, stretch.last
+        if others:
+            tree = cKDTree(np.concatenate(others))
+            if 0 < first <= STEM_PX and tree.query(points[0])[0] <= MEETING_PX:
+                first = 0
+            if 0 < len(points) - last <= STEM_PX and tree.query(points[-1])[0] <= MEETING_PX:
+                last = len(points)
+        drawn.append(dataclasses.replace(stretch, first=first, last=last))
+    return drawn
 
 
 def cut_branches(branches: list[Branch], stretches: list[Stretch]) -> list[Branch]:
