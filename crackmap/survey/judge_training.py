@@ -68,7 +68,8 @@ def fit(features: FloatArray, labels: FloatArray, pictures: FloatArray, seed: in
     for number in range(NETWORKS):
         out = pictures % NETWORKS == number
         rng = np.random.default_rng(seed + number)
-        layers = fit_layers(scaled[~out], labels[~out, None].astype(np.float32), sizes, _log_loss_slope, rng, EPOCHS, decay=DECAY)
+        targets = labels[~out, None].astype(np.float32)
+        layers = fit_layers(scaled[~out], targets, sizes, _log_loss_slope, rng, EPOCHS, decay=DECAY)
         members.append(layers)
         print(
             f"left-out log loss {log_loss(forward(layers, scaled[out])[-1][:, 0], labels[out]):.4f}",
