@@ -164,13 +164,14 @@ class SlabFigure(Flowable):  # type: ignore[misc]
         canvas.setDash()
         field.burden_line([a, b], 0.6)
         self._draw_axes(field, a, b)
-        for name, at in (("A", a), ("B", b)):
+        outward = 9.0 * (b - a) / max(float(np.hypot(*(b - a))), 1e-9)  # marks may lie close: their letters part
+        for name, at, beside in (("A", a, a - outward), ("B", b, b + outward)):
             canvas.setStrokeColor(_INK)
             canvas.setLineWidth(1.0)
             canvas.circle(*at, 4.0, stroke=1, fill=0)
             self._cross(at, 7.0)
             field.burden_line([at, at], 4.0, 10.0)
-            self._label(field, name, (float(at[0]), float(at[1])), 7.0, NUMBER, BOLD)
+            self._label(field, name, (float(beside[0]), float(beside[1])), 2.0, NUMBER, BOLD)
 
     def _draw_axes(self, field: LabelField, a: FloatArray, b: FloatArray) -> None:
         """Which way x and y run from mark A."""
