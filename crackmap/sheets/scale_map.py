@@ -54,8 +54,8 @@ def scale_map_picture(survey: Survey, settings: SheetSettings) -> ImageArray:
     return np.concatenate([_heading(survey, settings, size[0]), lettering.done()])
 
 
-def _shaded(survey: Survey, to_canvas: Callable[[FloatArray], FloatArray], size: tuple[int, ...], low: FloatArray, high: FloatArray,
-            px_per_mm: float) -> ImageArray:
+def _shaded(survey: Survey, to_canvas: Callable[[FloatArray], FloatArray], size: tuple[int, ...], low: FloatArray,
+            high: FloatArray, px_per_mm: float) -> ImageArray:
     """The slab shaded by sigma, unlettered."""
     columns, rows = max(size[0] // _CELL_PX, 2), max(size[1] // _CELL_PX, 2)
     x = low[0] + ((np.arange(columns) + 0.5) * size[0] / columns - _MARGIN_PX) / px_per_mm

@@ -35,6 +35,9 @@ _CHORD = 0.02  # of arcs [mm]
 _MOST_PAGES = 200
 
 
+_BEYOND = 200.0  # written round a window, so that a pocket in it is written whole [mm]
+
+
 @dataclass(frozen=True, slots=True)
 class Tile:
     """One page's part of the slab, in the frame turned to lie as in the photo."""
@@ -152,22 +155,22 @@ def _draw_tile(canvas: Canvas, tile: Tile, tiling: Tiling, survey: Survey, plan:
 
     canvas.setStrokeGray(0.0)
     canvas.setLineWidth(0.4)
-    _line(canvas, here(survey.outline), True)
+    _line(canvas, here(survey.outline), True, tiling.window)
     canvas.setStrokeGray(0.45)
     canvas.setLineWidth(0.2)
     for crack in survey.cracks:
         for lip in lips(crack.centreline, crack.width):
-            _line(canvas, here(lip), False)
+            _line(canvas, here(lip), False, tiling.window)
     for void in survey.voids:
-        _line(canvas, here(void.polygon), True)
+        _line(canvas, here(void.polygon), True, tiling.window)
     canvas.setStrokeGray(0.0)
     for key in plan.keys:
         canvas.setLineWidth(0.3)
-        _line(canvas, here(to_points(key.pocket, _CHORD)), True)
+        _line(canvas, here(to_points(key.pocket, _CHORD)), True, tiling.window)
         _draw_key_middle(canvas, here(key.centre)[0], key.angle_deg + tiling.turn, key.id, key.shape.waist)
     canvas.setLineWidth(0.15)
     canvas.setDash(6, 3)
-    _line(canvas, here(np.array([survey.datum.a, survey.datum.b])), False)
+    _line(canvas, here(np.array([survey.datum.a, survey.datum.b])), False, tiling.window)
     canvas.setDash()
     for name, mark in (("A", survey.datum.a), ("B", survey.datum.b)):
         _draw_mark(canvas, here(mark)[0], name)
@@ -175,13 +178,18 @@ def _draw_tile(canvas: Canvas, tile: Tile, tiling: Tiling, survey: Survey, plan:
     canvas.restoreState()
 
 
-def _line(canvas: Canvas, points: FloatArray, close: bool) -> None:
+def _line(canvas: Canvas, points: FloatArray, close: bool, window: tuple[float, float]) -> None:
+    """A line, of which only what lies in or near the window is written: a slab has more points than a page needs."""
+    ring = np.concatenate([points, points[:1]]) if close else points
+    seen = shapely.clip_by_rect(shapely.LineString(ring), -_BEYOND, -_BEYOND, window[0] + _BEYOND, window[1] + _BEYOND)
     path = canvas.beginPath()
-    path.moveTo(*points[0])
-    for point in points[1:]:
-        path.lineTo(*point)
-    if close:
-        path.close()
+    for part in shapely.get_parts(seen):
+        corners = shapely.get_coordinates(part).tolist()
+        if len(corners) < 2:
+            continue
+        path.moveTo(*corners[0])
+        for corner in corners[1:]:
+            path.lineTo(*corner)
     canvas.drawPath(path, stroke=1, fill=0)
 
 
@@ -262,10 +270,10 @@ def _overview(
         return frozen_array((points - low) * factor + MARGIN)
 
     canvas.setLineWidth(0.3)
-    _line(canvas, small(outline), True)
+    _line(canvas, small(outline), True, page)
     canvas.setLineWidth(0.2)
     for key in plan.keys:
-        _line(canvas, small(turned(to_points(key.pocket, 0.2), tiling.turn)), True)
+        _line(canvas, small(turned(to_points(key.pocket, 0.2), tiling.turn)), True, page)
     canvas.setStrokeGray(0.55)
     canvas.setFont(BOLD, 5.0)
     for tile in tiling.tiles:
