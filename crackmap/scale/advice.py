@@ -7,7 +7,7 @@ import numpy as np
 from crackmap.records import Reference, Survey
 from crackmap.scale.camera import DIAGONAL_35MM
 from crackmap.scale.datum import lies_within
-from crackmap.scale.fit import Fit
+from crackmap.scale.fit import ORDINARY_SIGMAS, Fit
 from crackmap.scale.mapping import Mapping
 from crackmap.settings import ScaleSettings
 
@@ -17,7 +17,7 @@ MOST_BLUR_PX = 1.6  # twice what a good phone photo shows
 LEAST_LIGHT = 0.12  # linear light of white paper: three stops under its usual place
 LEAST_MARKER_PX = 60.0  # ten pixels a cell
 LEAST_SPAN = 0.4  # of the picture's width between the outermost markers' centres
-CONTRADICTION = 3.0  # misfit over its sigma at which two markers contradict each other
+CONTRADICTION = 1.75  # strain, see fit: from here on chance is no longer a reason
 
 
 def photo_advice(fit: Fit, mapping: Mapping) -> tuple[str, ...]:
@@ -62,16 +62,17 @@ def scale_notes(fit: Fit, claim_percent: float) -> tuple[str, ...]:
     if not fit.problem.distances and len(targets) > 1 and size_share > 0.7 * claim_percent:
         notes.append(f"Most of the doubt is the marker's size (sure to {size_share:.2g} %): a taped distance between "
                      "two marks betters it.")
-    if len(targets) == 2 and _strain(fit) > CONTRADICTION:
-        notes.append(f"Markers {targets[0].id} and {targets[1].id} contradict each other by {fit.rms_px:.2f} px: one "
-                     "is not flat on the show face or not of the size given; check both.")
+    if len(targets) > 1 and fit.strain > CONTRADICTION:
+        notes.append(f"Markers {', '.join(str(t.id) for t in targets)} contradict each other: only a camera unlike any "
+                     "usual one would see them so; one is not flat on the show face, or not of the size given. The "
+                     f"claim was widened {fit.strain:.1f} times; check them and photograph again.")
     return tuple(notes)
 
 
 def _lens_note(fit: Fit) -> str:
     """How well the photo told its own lens."""
     problem = fit.problem
-    if abs(fit.unknowns[6]) > CONTRADICTION * problem.priors.focal_sigma:
+    if abs(fit.unknowns[6]) > ORDINARY_SIGMAS * CONTRADICTION * problem.priors.focal_sigma:
         told, found = (f * DIAGONAL_35MM / np.hypot(problem.width, problem.height)
                        for f in (problem.priors.focal_px, fit.camera.lens.camera_matrix[0, 0]))
         return (f"The markers suggest a focal length of {found:.0f} mm (35 mm equivalent) where {told:.0f} mm was "
@@ -89,12 +90,6 @@ def _bend_mm(fit: Fit, k1: float) -> float:
     focal = fit.camera.lens.camera_matrix[0, 0]
     reach = 0.75 * np.hypot(problem.width, problem.height) / 2 / focal
     return float(k1 * reach**3 * fit.camera.distance)
-
-
-def _strain(fit: Fit) -> float:
-    """Root mean square misfit of the edges over what their sigmas lead to expect."""
-    edges = sum(len(t.points) for t in fit.problem.targets)
-    return float(np.sqrt(fit.cost / edges))
 
 
 def _span(fit: Fit) -> float:

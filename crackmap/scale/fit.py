@@ -32,6 +32,7 @@ _LOOSE_PX, _LOOSE_ROUNDS = 1.0, 10
 # degrees of freedom: 28; from memory), and it misses by more than a fifth of a pixel.
 LEFT_OUT_GAIN = 28.0
 LEFT_OUT_MISS_PX = 0.2
+ORDINARY_SIGMAS = 2.0  # a camera's tilt or lens is this far from the usual one often enough
 NOTABLE_SIZE = 0.002  # share by which a target's size must be off to be named as the reason
 
 
@@ -41,9 +42,10 @@ class Fit:
 
     problem: Problem
     unknowns: FloatArray
-    covariance: FloatArray  # of the unknowns
+    covariance: FloatArray  # of the unknowns, widened where things contradict each other
     cost: float  # sum of squared misfits
     rms_px: float  # of the edges' misfits
+    strain: float  # above 1: edges or camera are farther from what is usual than chance brings
     left_out: tuple[tuple[Target, str], ...] = ()  # targets that didn't fit, and why
 
     @property
@@ -206,8 +208,21 @@ def _descend(problem: Problem, stacked: Stacked, unknowns: FloatArray, rounds: i
     normal = table.T @ table
     scale = 1 / np.sqrt(np.diag(normal))
     covariance = np.linalg.inv(normal * np.outer(scale, scale)) * np.outer(scale, scale)
-    edges = misfits[:len(stacked.owner)] * stacked.sigmas
-    return Fit(problem, unknowns, covariance, cost, float(np.sqrt((edges**2).mean())))
+    edges = misfits[:len(stacked.owner)]
+    strain = _strain(edges, misfits[len(edges):len(edges) + problem.camera_size - 4])
+    return Fit(problem, unknowns, covariance * max(1.0, strain) ** 2, cost,
+               float(np.sqrt(((edges * stacked.sigmas) ** 2).mean())), strain)
+
+
+def _strain(edges: FloatArray, camera: FloatArray) -> float:
+    """How far edges, or the camera's tilt and lens, are from what is usual, over what is still ordinary.
+
+    Two things that contradict each other can often be reconciled by an absurd
+    camera. Widening a claim by the root of reduced chi-square is Birge's rule
+    (Phys. Rev. 40, 207, 1932; from memory); for the camera the worst of its
+    few misfits is taken, two sigma being ordinary.
+    """
+    return float(max(np.sqrt((edges**2).mean()), np.abs(camera).max() / ORDINARY_SIGMAS))
 
 
 def _misfits(problem: Problem, stacked: Stacked, unknowns: FloatArray) -> FloatArray:
