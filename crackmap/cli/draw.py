@@ -30,7 +30,7 @@ def command(folder: Path, units: str | None, paper: str | None, shop: Path | Non
         note = replace(note, shop=str(shop))
     own_shop = load_shop(Path(note.shop) if note.shop else None, folder)
     job.check_writable(folder)
-    progress = Progress(4, quiet)
+    progress = Progress(3, quiet)
     rectified = redraw_ground(read, progress)
     files = drawn_files(rectified, read.survey, read.plan, own_shop, settings_of(note), progress)
     files[job.JOB] = jsonform.dumps(jsonform.note_as_json(note))

@@ -30,7 +30,7 @@ def command(folder: Path, sensitivity: float | None, shop: Path | None, quiet: b
     settings = settings_of(note)
     edits = job.read_edits(folder)
     job.check_writable(folder)
-    progress = Progress(7, quiet)
+    progress = Progress(6, quiet)
     measured = measure_photo(folder / note.photo, note.title, settings, edits, progress)
     plan, files = plan_files(measured.survey, own_shop, settings, edits, progress)
     files |= drawn_files(measured.rectified, measured.survey, plan, own_shop, settings, progress)

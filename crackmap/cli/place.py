@@ -35,7 +35,7 @@ def command(folder: Path, thickness: float | None, shop: Path | None, quiet: boo
     own_shop = load_shop(Path(note.shop) if note.shop else None, folder)
     settings = settings_of(note)
     job.check_writable(folder)
-    progress = Progress(5, quiet)
+    progress = Progress(4, quiet)
     rectified = redraw_ground(read, progress)
     plan, files = plan_files(read.survey, own_shop, settings, read.edits, progress)
     files |= drawn_files(rectified, read.survey, plan, own_shop, settings, progress)

@@ -55,7 +55,7 @@ def command(photo: Path, thickness: float, out: Path, units: str | None, sensiti
     settings = settings_of(note)
     job.check_writable(out)
     edits = job.read_edits(out)
-    progress = Progress(7, quiet)
+    progress = Progress(6, quiet)
     measured = measure_photo(photo, note.title, settings, edits, progress)
     if (out / job.EDITS).exists() and not same_slab:
         _refuse_another_slab(out, measured.photo.facts.sha256)

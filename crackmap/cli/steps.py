@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -82,13 +83,17 @@ def plan_files(survey: Survey, shop: Shop, settings: StageSettings, edits: Edits
 
 def drawn_files(rectified: RectifiedPhoto, survey: Survey, plan: Plan, shop: Shop, settings: StageSettings,
                 progress: Progress) -> dict[str, bytes]:
-    """All drawings, pictures and sheets, by name."""
-    with progress.stage("Drawing for machine and bench"):
-        files = pipeline.draw_for_machine(survey, plan, shop, settings.sheets)
-        files |= pipeline.draw_for_bench(survey, plan, shop, settings.sheets)
-    with progress.stage("Drawing the pictures"):
-        files |= pipeline.draw_pictures(rectified, survey, plan, shop, settings.sheets)
-    return files
+    """All drawings, pictures and sheets, by name.
+
+    The pictures are made beside the drawings: their work is the image
+    libraries', which leaves the interpreter free meanwhile.
+    """
+    sheets = settings.sheets
+    with progress.stage("Drawing for the machine, the bench and the eye"), ThreadPoolExecutor(1) as beside:
+        pictures = beside.submit(pipeline.draw_pictures, rectified, survey, plan, shop, sheets)
+        files = pipeline.draw_for_machine(survey, plan, shop, sheets)
+        files |= pipeline.draw_for_bench(survey, plan, shop, sheets)
+        return files | pictures.result()
 
 
 def write_and_tell(folder: Path, files: dict[str, bytes], survey: Survey, plan: Plan, shop: Shop, units: str,

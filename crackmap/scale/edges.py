@@ -78,9 +78,9 @@ def measure_edges(
         model, slopes = _blurred_step(unknowns, across, along)
         misfit = (light - model) * weight
         weighted = slopes * weight[..., None]
-        normal_matrix = np.einsum("sni,snj->sij", weighted, slopes) + ridge
-        gradient = np.einsum("sni,sn->si", slopes, misfit)
-        step = np.linalg.solve(normal_matrix, gradient[..., None])[..., 0]
+        normal_matrix = weighted.transpose(0, 2, 1) @ slopes + ridge
+        gradient = slopes.transpose(0, 2, 1) @ misfit[..., None]
+        step = np.linalg.solve(normal_matrix, gradient)[..., 0]
         step[:, 4] = np.clip(step[:, 4], -1.0, 1.0)
         step[:, 5] = np.clip(step[:, 5], -0.4, 0.4)
         unknowns = unknowns + step
@@ -89,7 +89,7 @@ def measure_edges(
     model, slopes = _blurred_step(unknowns, across, along)
     freedom = np.maximum(weight.sum(axis=1) - 6, 1)
     variance = (((light - model) * weight) ** 2).sum(axis=1) / freedom
-    covariance = np.linalg.inv(np.einsum("sni,snj->sij", slopes * weight[..., None], slopes) + ridge)
+    covariance = np.linalg.inv((slopes * weight[..., None]).transpose(0, 2, 1) @ slopes + ridge)
     sigma = np.sqrt(np.maximum(variance * covariance[:, 4, 4], 1e-12))
     height = (unknowns[:, 2] - unknowns[:, 0]) * np.sign(contrast)
     ok = (enough & (height > 4 * np.sqrt(variance)) & (height > 0.5 * np.abs(contrast))

@@ -13,7 +13,7 @@ from crackmap.scale.mapping import Mapping
 from crackmap.scale.target import FloatArray
 
 _CELL = 32  # the mapping is worked out every so many pixels and bent straight between: error below 0.02 px
-_STRIP = 512  # rows resampled at a time, so that the coordinate maps stay small
+_STRIP = 256  # rows resampled at a time, so that the coordinate maps stay small
 _COARSEST = 4.0  # parts seen coarser than this many times the median are left out: towards the horizon
 _MOST_SEEN = 1.15  # seen pixels of the raster over those of the photo
 _MOST_TOTAL = 2.3  # all pixels of the raster over those of the photo: a view turned by 45 degrees needs 2
@@ -78,9 +78,10 @@ def resample(photo: Photo, mapping: Mapping, raster: Raster) -> tuple[NDArray[np
     pixels = np.zeros((raster.height, raster.width, 3), np.uint8)
     for top in range(0, raster.height, _STRIP):
         rows = min(_STRIP, raster.height - top)
-        map_x, map_y = _strip_maps(mapping, raster, top, rows)
-        cv2.remap(photo.pixels, map_x, map_y, cv2.INTER_CUBIC, dst=pixels[top:top + rows],
-                  borderMode=cv2.BORDER_CONSTANT, borderValue=(0, 0, 0))
+        left, photo_xy = _strip_map(mapping, raster, top, rows, (photo.facts.width_px, photo.facts.height_px))
+        if photo_xy.shape[1] > 0:
+            pixels[top:top + rows, left:left + photo_xy.shape[1]] = cv2.remap(
+                photo.pixels, photo_xy, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_CONSTANT, borderValue=(0, 0, 0))
     seen = np.zeros((raster.height, raster.width), np.uint8)
     outline = raster.mapping.to_pixels(_seen_border(photo, mapping, raster))
     cv2.fillPoly(seen, [np.round(outline * 16).astype(np.int32)], 1, shift=4)
@@ -98,18 +99,35 @@ def _seen_border(photo: Photo, mapping: Mapping, raster: Raster) -> FloatArray:
     return on_slab if ((on_slab > low) & (on_slab < high)).all() else raster.border
 
 
-def _strip_maps(mapping: Mapping, raster: Raster, top: int, rows: int
-                ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Photo pixel of each raster pixel of a strip, worked out on a coarse grid and interpolated."""
+def _strip_map(mapping: Mapping, raster: Raster, top: int, rows: int, photo_size: tuple[int, int]
+               ) -> tuple[int, NDArray[np.float32]]:
+    """Photo pixel of each raster pixel of a strip, worked out on a coarse grid and interpolated.
+
+    Returns
+    -------
+    left : int
+        First column from which the strip shows the photo.
+    photo_xy : ndarray of float32, shape (rows, columns, 2)
+        From that column to the last that does. [px]
+    """
     columns_coarse, rows_coarse = -(-raster.width // _CELL) + 2, -(-rows // _CELL) + 2
     centre = (np.arange(max(columns_coarse, rows_coarse)) - 1 + 0.5) * _CELL - 0.5
     x = raster.x_least + centre[:columns_coarse] * raster.mm_per_px
     y = raster.y_most - (top + centre[:rows_coarse]) * raster.mm_per_px
     grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
     coarse = mapping.to_pixels(grid).astype(np.float32).reshape(rows_coarse, columns_coarse, 2)
-    fine = cv2.resize(coarse, (columns_coarse * _CELL, rows_coarse * _CELL), interpolation=cv2.INTER_LINEAR)
-    fine = fine[_CELL:_CELL + rows, _CELL:_CELL + raster.width]
-    return np.ascontiguousarray(fine[..., 0]), np.ascontiguousarray(fine[..., 1])
+    margin = 2 * _CELL  # a coarse cell beyond the photo's border may still touch it
+    near = ((coarse > -margin) & (coarse < np.array(photo_size) + margin)).all(axis=(2,)).any(axis=0)
+    seen = np.flatnonzero(near)
+    if len(seen) == 0:
+        return 0, np.zeros((rows, 0, 2), np.float32)
+    first, last = max(int(seen[0]) - 1, 0), min(int(seen[-1]) + 2, columns_coarse)
+    fine = cv2.resize(np.ascontiguousarray(coarse[:, first:last]), ((last - first) * _CELL, rows_coarse * _CELL),
+                      interpolation=cv2.INTER_LINEAR)
+    # The outermost coarse columns have no neighbour to interpolate from; column 0 lies outside the raster.
+    left, right = max((first - 1) * _CELL, 0), min((last - 1) * _CELL, raster.width)
+    start = left - (first - 1) * _CELL
+    return left, np.asarray(fine[_CELL:_CELL + rows, start:start + right - left])
 
 
 def resample_by_survey(photo: Photo, survey: Survey) -> RectifiedPhoto:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -34,15 +35,16 @@ def test_colours_land_where_the_mapping_says() -> None:
 
 def test_coarse_grid_maps_are_exact_enough() -> None:
     """A strong lens: maps between the coarse points are off by less than 0.02 px."""
-    from crackmap.scale.resample import _strip_maps
+    from crackmap.scale.resample import _strip_map
 
     camera = camera_above(4000, 3000, k1=-0.05)
     raster = lay_out_raster(camera.mapping, 4000, 3000)
-    map_x, map_y = _strip_maps(camera.mapping, raster, 512, 64)
-    rows, cols = np.mgrid[0:64:7, 0:raster.width:31]
-    exact = camera.mapping.to_pixels(raster.mapping.to_slab(np.c_[cols.ravel(), rows.ravel() + 512]))
-    found = np.c_[map_x[rows, cols].ravel(), map_y[rows, cols].ravel()]
-    assert np.abs(found - exact).max() < 0.02
+    left, photo_xy = _strip_map(camera.mapping, raster, 512, 64, (4000, 3000))
+    rows, cols = np.mgrid[0:64:7, 0:photo_xy.shape[1]:31]
+    exact = camera.mapping.to_pixels(raster.mapping.to_slab(np.c_[cols.ravel() + left, rows.ravel() + 512]))
+    inner = ((exact > 0) & (exact < [3999, 2999])).all(axis=1)
+    assert inner.sum() > 1000
+    assert np.abs(photo_xy[rows, cols].reshape(-1, 2) - exact)[inner].max() < 0.02
 
 
 @pytest.mark.parametrize("turn", [0.0, 45.0, 90.0, 200.0])
@@ -52,6 +54,16 @@ def test_turned_views_stay_within_bounds(turn: float) -> None:
     assert raster.width * raster.height < 2.4 * 1600 * 1200
     corners = raster.mapping.to_pixels(mapping.to_slab([[0, 0], [1599, 0], [1599, 1199], [0, 1199]]))
     assert (corners > -1).all() and (corners < [raster.width, raster.height]).all()
+
+
+def test_strips_of_a_turned_view_leave_nothing_out() -> None:
+    """A white photo is white wherever the raster says it was seen."""
+    mapping = camera_above(1600, 1200, k1=-0.03).mapping.moved(33.0, [0.0, 0.0])
+    raster = lay_out_raster(mapping, 1600, 1200)
+    pixels, seen = resample(photo_of(np.full((1200, 1600), 255, np.uint8)), mapping, raster)
+    inner = cv2.erode(seen.astype(np.uint8), np.ones((7, 7))).astype(bool)
+    assert inner.mean() > 0.3
+    assert pixels[inner].min() == 255
 
 
 def test_view_to_the_horizon_is_cut() -> None:
