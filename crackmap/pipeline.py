@@ -42,12 +42,13 @@ def measure(rectified: RectifiedPhoto, settings: StageSettings, edits: Edits) ->
     """
     from crackmap.scale.advice import bench_marker_warnings
     from crackmap.scale.datum import slab_corner_datum
+    from crackmap.scale.slab_budget import budget_over_slab
     from crackmap.survey.survey import survey
 
     measured = survey(rectified, settings.survey, edits)
     told = rectified.advice + measured.warnings + bench_marker_warnings(measured, settings.scale)
     measured = replace(measured, warnings=told)
-    return slab_corner_datum(rectified, measured)
+    return budget_over_slab(*slab_corner_datum(rectified, measured))
 
 
 def make_plan(survey: Survey, shop: Shop, settings: StageSettings, edits: Edits) -> Plan:

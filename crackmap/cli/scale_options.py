@@ -90,6 +90,8 @@ def scale_options(command: Callable[..., Any]) -> Callable[..., Any]:
 def scale_settings(lens: Path | None = None, **choices: Any) -> ScaleSettings:
     """ScaleSettings from the options that were given."""
     given = {name: value for name, value in choices.items() if value not in (None, ())}
+    if "rule" in given:
+        given.setdefault("reference", "rule")
     if lens is not None:
         from crackmap.cli.lens import load_lens
 

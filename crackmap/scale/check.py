@@ -24,6 +24,28 @@ def check_notes(fit: Fit, choice: MarkChoice, distances: tuple[MarkDistance, ...
     return tuple(_compared(fit, choice, *distance) for distance in distances)
 
 
+def demand_tape_agrees(fit: Fit) -> None:
+    """Refuse taped distances that the printed size contradicts.
+
+    The fit shares a contradiction out in silence: both would be bent until they meet.
+
+    Raises
+    ------
+    ScaleError
+        If the size that fits best lies more than three sigma from the one given.
+    """
+    problem = fit.problem
+    if not problem.distances:
+        return
+    size_log = float(fit.unknowns[problem.camera_size])
+    if abs(size_log) > DISAGREES * max(problem.priors.print_sigma, 1e-6):
+        given = problem.targets[0].size_mm[0]
+        raise ScaleError(
+            f"the taped distance and the marker size contradict each other: to fit both, a marker of {given:g} mm would "
+            f"have to measure {given * np.exp(size_log):.2f} mm; measure the printed black square (--marker-size) and "
+            "tape the distance between the markers' centres again.")
+
+
 def _compared(fit: Fit, choice: MarkChoice, first: int, second: int, taped: float, taped_sigma: float) -> str:
     ids = [t.id for t in fit.problem.targets]
     if first not in ids or second not in ids:

@@ -10,7 +10,7 @@ from crackmap.records import Datum, Photo, RectifiedPhoto, Reference, ScaleQuali
 from crackmap.scale.advice import photo_advice, scale_notes
 from crackmap.scale.budget import spread_at
 from crackmap.scale.camera import Camera
-from crackmap.scale.check import check_notes
+from crackmap.scale.check import check_notes, demand_tape_agrees
 from crackmap.scale.find import find_targets
 from crackmap.scale.fit import Fit, fit_camera
 from crackmap.scale.mapping import Mapping
@@ -42,6 +42,7 @@ def rectify(photo: Photo, settings: ScaleSettings) -> RectifiedPhoto:
     targets = find_targets(photo, settings, lens)
     fit = fit_camera(targets, priors_for(photo.facts, settings, targets[0]), width, height, lens,
                      taped_distances(settings, targets))
+    demand_tape_agrees(fit)
     choice = choose_marks(fit)
     marks = marks_at(choice, fit.places, fit.problem.print_stretch(fit.unknowns))
     mapping = fit.camera.mapping.moved(float(np.degrees(marks.turn)), marks.a)

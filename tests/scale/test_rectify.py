@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from crackmap.errors import ScaleError
+from crackmap.photo.read import read_photo
 from crackmap.records import Photo, RectifiedPhoto
 from crackmap.scale.camera import Camera
 from crackmap.scale.rectify import rectify
@@ -188,3 +190,11 @@ def test_focal_length_from_exif_is_trusted_more(camera: Camera, photo: Photo) ->
 
     target = find_targets(photo, SETTINGS, None)[0]
     assert priors_for(exif.facts, SETTINGS, target).focal_sigma < priors_for(photo.facts, SETTINGS, target).focal_sigma
+
+
+def test_a_taped_distance_that_contradicts_the_marker_size_is_refused(test_images: Path) -> None:
+    """Geometric: the true distance is known, and one a tenth shorter cannot be."""
+    photo = read_photo(test_images / "006.jpg")
+    settings = ScaleSettings(fit_distances=(MarkDistance(20, 23, 1700.0, 0.5),))
+    with pytest.raises(ScaleError, match="contradict each other"):
+        rectify(photo, settings)
