@@ -41,8 +41,8 @@ def demand_tape_agrees(fit: Fit) -> None:
     if abs(size_log) > DISAGREES * max(problem.priors.print_sigma, 1e-6):
         given = problem.targets[0].size_mm[0]
         raise ScaleError(
-            f"the taped distance and the marker size contradict each other: to fit both, a marker of {given:g} mm would "
-            f"have to measure {given * np.exp(size_log):.2f} mm; measure the printed black square (--marker-size) and "
+            f"the taped distance and the marker size contradict each other: to fit both, a marker of {given:g} mm "
+            f"would have to measure {given * np.exp(size_log):.2f} mm; measure the printed black square (--marker-size) and "
             "tape the distance between the markers' centres again.")
 
 

@@ -8,7 +8,6 @@ References
 
 from __future__ import annotations
 
-import torch
 from torch import Tensor, nn
 
 WIDTHS = (12, 24, 40, 64, 64)  # channels at 1, 1/2, 1/4, 1/8 and 1/16 of the resolution

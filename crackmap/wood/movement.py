@@ -60,10 +60,8 @@ def movement(species: Species, width_mm: float, moisture_from: float, moisture_t
         raise WoodError(f"a width of {width_mm:g} mm has no movement; it must be more than zero.")
     radial, tangential, method = _strains(species, start, end)
     ends = (radial * width_mm, tangential * width_mm)
-    if ring_angle_deg is None:
-        change = sum(ends) / 2.0
-    else:
-        change = width_mm * strain_at(radial, tangential, ring_angle_deg)
+    change = (sum(ends) / 2.0 if ring_angle_deg is None
+              else width_mm * strain_at(radial, tangential, ring_angle_deg))
     return Movement(change, min(ends, key=abs), max(ends, key=abs), method)
 
 

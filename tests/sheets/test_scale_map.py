@@ -19,7 +19,8 @@ def test_the_unsure_end_is_darker_than_the_sure_one() -> None:
     low, high = survey.outline.min(axis=0), survey.outline.max(axis=0)
     x, y = np.meshgrid(np.linspace(low[0], high[0], 9), np.linspace(low[1], high[1], 7))
     sigma = np.linspace(0.1, 2.0, 9)[None, :].repeat(7, 0)
-    scale = replace(survey.scale, sigma_worst_mm=2.0, sigma_field=frozen_array(np.c_[x.ravel(), y.ravel(), sigma.ravel()]))
+    field = frozen_array(np.c_[x.ravel(), y.ravel(), sigma.ravel()])
+    scale = replace(survey.scale, sigma_worst_mm=2.0, sigma_field=field)
     picture = scale_map_picture(replace(survey, scale=scale), SheetSettings()).astype(float)
     inside = (np.abs(picture - PAPER).sum(axis=2) > 6)
     half = picture.shape[1] // 2
@@ -28,6 +29,7 @@ def test_the_unsure_end_is_darker_than_the_sure_one() -> None:
 
 
 def test_sigma_between_grid_points_is_between_theirs() -> None:
-    quality = replace(a_survey().scale, sigma_field=frozen_array([[0, 0, 1.0], [10, 0, 2.0], [0, 10, 1.0], [10, 10, 2.0]]))
+    field = frozen_array([[0, 0, 1.0], [10, 0, 2.0], [0, 10, 1.0], [10, 10, 2.0]])
+    quality = replace(a_survey().scale, sigma_field=field)
     assert quality.sigma_at([[5, 5]])[0] == pytest.approx(1.5)  # geometric: the middle of four points
     assert quality.sigma_at([[0, 0]])[0] == pytest.approx(1.0)
