@@ -1,6 +1,6 @@
 """The chance that a pixel shows a crack, by a small convolutional network.
 
-The network was fitted on the generator's pictures (crackmap/training) and is
+The network was fitted on the generator's pictures (tests/benchmarks/crack_network) and is
 read from crack_network.onnx. It knows no sizes: it looks at pixels, and was
 fitted on pictures of 0.25 to 1.1 mm a pixel.
 

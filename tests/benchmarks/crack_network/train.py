@@ -1,6 +1,6 @@
 """Fit the crack network and write it as ONNX.
 
-    python -m crackmap.training.train OUT --pieces 60000 --seconds 500
+    python -m tests.benchmarks.crack_network.train OUT --pieces 60000 --seconds 500
 
 Runs on a GPU where PyTorch sees one, else on the processor. Nothing of it is
 needed to use crackmap.
@@ -22,9 +22,9 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
-from crackmap.training.line_network import LineNetwork
-from crackmap.training.patches import MASKS, SIZE_PX, training_pieces
-from crackmap.training.variety import varied
+from tests.benchmarks.crack_network.line_network import LineNetwork
+from tests.benchmarks.crack_network.patches import MASKS, SIZE_PX, training_pieces
+from tests.benchmarks.crack_network.variety import varied
 
 _GAIN = 2.5  # a pixel two fifths crack already counts as crack: hairlines never cover more
 _DOUBT = 0.12  # a pixel with less crack than this can be called neither
@@ -62,16 +62,15 @@ class Supply:
         self.count = 0
         for piece in itertools.islice(making, first):
             self._add(piece)
-        self._filling = threading.Thread(target=lambda: [self._add(piece) for piece in making], daemon=True)
-        self._filling.start()
+        threading.Thread(target=self._fill, args=(making,), daemon=True).start()
+
+    def _fill(self, making: Iterator[NDArray[np.uint8]]) -> None:
+        for piece in making:
+            self._add(piece)
 
     def _add(self, piece: NDArray[np.uint8]) -> None:
         self.kept[self.count] = torch.from_numpy(piece)
         self.count += 1
-
-    def wait(self) -> None:
-        """Until no more pieces come."""
-        self._filling.join()
 
     def batch(self, size: int, generator: torch.Generator) -> Tensor:
         """`size` of the pieces made so far, shape (size, 7, H, W)."""
@@ -94,12 +93,12 @@ def fit(supply: Supply, seconds: float, batch: int, device: str, seed: int) -> L
             log_odds = network(pictures.contiguous(memory_format=torch.channels_last))
         loss = loss_of(log_odds.float(), masks)
         adam.zero_grad(set_to_none=True)
-        loss.backward()  # type: ignore[no-untyped-call]
+        loss.backward()
         torch.nn.utils.clip_grad_norm_(network.parameters(), 1.0)
         adam.step()
         step += 1
         if step % 10 == 0:  # reading the loss makes the GPU wait
-            mean_loss += (float(loss) - mean_loss) * (0.02 if step > 10 else 1.0)
+            mean_loss += (float(loss.detach()) - mean_loss) * (0.02 if step > 10 else 1.0)
         if step % 500 == 0:
             print(f"step {step} {share:.0%} loss {mean_loss:.4f}, {supply.count} pieces", flush=True)
     print(f"{step} steps, loss {mean_loss:.4f}", flush=True)
@@ -154,6 +153,8 @@ def main() -> None:
     making = training_pieces(arguments.pieces, arguments.first_seed, arguments.seconds)
     held = list(itertools.islice(making, min(max(arguments.pieces // 50, 1), HELD_PIECES)))
     supply = Supply(making, arguments.pieces, min(FIRST_PIECES, arguments.pieces // 2), device)
+    if supply.count == 0:
+        parser.error(f"no piece was made within {arguments.seconds:g} s: allow more --seconds")
     network = fit(supply, arguments.seconds, arguments.batch, device, 1)
     checked = figures(network, torch.from_numpy(np.stack(held)), device) | {"pieces": supply.count}
     print(json.dumps(checked), flush=True)

@@ -31,7 +31,7 @@ def training_piece(seed: int) -> NDArray[np.uint8]:
     if rng.random() < 0.8:  # the rest stays uncompressed
         quality = int(rng.integers(50, 97))
         _, packed = cv2.imencode(".jpg", pixels[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-        pixels = cv2.imdecode(packed, cv2.IMREAD_COLOR)[:, :, ::-1]
+        pixels = np.asarray(cv2.imdecode(packed, cv2.IMREAD_COLOR))[:, :, ::-1]
     masks = [np.rint(255 * np.clip(getattr(patch, name), 0, 1)).astype(np.uint8) for name in MASKS]
     return np.dstack([pixels, *masks])
 
