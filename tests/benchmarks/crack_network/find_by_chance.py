@@ -5,14 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.benchmarks.crack_network.chance_lines import (
-    chance_branches,
-    chance_strength,
-    line_confidences,
-    within_rim,
-    without_edge_lines,
-)
-from tests.benchmarks.crack_network.crack_chance import crack_chance
 from crackmap.survey.doubles import without_doubles
 from crackmap.survey.found import FoundCrack
 from crackmap.survey.graph import Branch, degrees, merge_through
@@ -21,6 +13,14 @@ from crackmap.survey.link import linked
 from crackmap.survey.measure import measured, rough_gaps
 from crackmap.survey.ridge import LineMap, line_map
 from crackmap.survey.tone import WoodValue, wood_value
+from tests.benchmarks.crack_network.chance_lines import (
+    chance_branches,
+    chance_strength,
+    line_confidences,
+    within_rim,
+    without_edge_lines,
+)
+from tests.benchmarks.crack_network.crack_chance import crack_chance
 
 
 def cracks_by_chance(

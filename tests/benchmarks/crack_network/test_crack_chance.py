@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from tests.benchmarks.crack_network.chance_lines import chance_branches, line_confidences, within_rim, without_edge_lines
-from tests.benchmarks.crack_network.crack_chance import crack_chance
 from crackmap.survey.graph import Branch
 from crackmap.survey.ridge import LineMap
+from tests.benchmarks.crack_network.chance_lines import (
+    chance_branches,
+    line_confidences,
+    within_rim,
+    without_edge_lines,
+)
+from tests.benchmarks.crack_network.crack_chance import crack_chance
 from tests.survey.test_find import board, with_gap
 
 
