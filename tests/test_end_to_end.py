@@ -15,6 +15,7 @@ from crackmap.cli.main import main
 from crackmap.demo.random_scene import random_scene
 from crackmap.demo.render import render
 from crackmap.records import Survey
+from crackmap.shop import Bit
 from tests.truth import Truth, crack_recall, edge_iou, load_truth, scale_error_percent
 
 PHOTOS = ["001", "002", "004", "005", "006", "007", "011", "901", "903"]
@@ -166,3 +167,16 @@ def test_edits_of_another_photo_are_not_used_in_silence(
         assert (folder / "survey.json").read_bytes() == before
     finally:
         (folder / "edits.json").unlink()
+
+
+def test_a_named_shop_file_is_found_again_from_anywhere(
+        test_images: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "shops").mkdir()
+    (tmp_path / "shops" / "ours.toml").write_text("[bit]\ndiameter = 6.0\n")
+    truth = load_truth(test_images / "007.json")
+    monkeypatch.chdir(tmp_path / "shops")
+    main(["run", str(truth.photo.absolute()), *truth.options(), "--shop", "ours.toml", "--out", "../job", "--quiet"])
+    monkeypatch.chdir(tmp_path)
+    main(["place", "job", "--quiet"])
+    radii = [k.shape.corner_radius for k in job.read_plan(tmp_path / "job").keys]
+    assert radii == pytest.approx([Bit(diameter=6.0).corner_radius] * len(radii))

@@ -10,7 +10,7 @@ import click
 from crackmap import job, jsonform
 from crackmap.cli.options import FOLDER, paper_option, shop_option, units_option
 from crackmap.cli.progress import Progress
-from crackmap.cli.steps import drawn_files, load_shop, redraw_ground, settings_of, write_and_tell
+from crackmap.cli.steps import drawn_files, noted_shop, path_from, redraw_ground, settings_of, write_and_tell
 from crackmap.errors import JobError
 
 
@@ -27,8 +27,8 @@ def command(folder: Path, units: str | None, paper: str | None, shop: Path | Non
         raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
     note = replace(read.note, units=units or read.note.units, paper=paper or read.note.paper)
     if shop is not None:
-        note = replace(note, shop=str(shop))
-    own_shop = load_shop(Path(note.shop) if note.shop else None, folder)
+        note = replace(note, shop=path_from(folder, shop))
+    own_shop = noted_shop(note, folder)
     job.check_writable(folder)
     progress = Progress(3, quiet)
     rectified = redraw_ground(read, progress)

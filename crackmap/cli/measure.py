@@ -10,7 +10,15 @@ import click
 from crackmap import job, jsonform
 from crackmap.cli.options import FOLDER, shop_option
 from crackmap.cli.progress import Progress
-from crackmap.cli.steps import drawn_files, load_shop, measure_photo, plan_files, settings_of, write_and_tell
+from crackmap.cli.steps import (
+    drawn_files,
+    measure_photo,
+    noted_shop,
+    path_from,
+    plan_files,
+    settings_of,
+    write_and_tell,
+)
 
 
 @click.command("measure")
@@ -25,8 +33,8 @@ def command(folder: Path, sensitivity: float | None, shop: Path | None, quiet: b
     if sensitivity is not None:
         note = replace(note, survey=note.survey.with_changes(least_confidence=1 - sensitivity))
     if shop is not None:
-        note = replace(note, shop=str(shop))
-    own_shop = load_shop(Path(note.shop) if note.shop else None, folder)
+        note = replace(note, shop=path_from(folder, shop))
+    own_shop = noted_shop(note, folder)
     settings = settings_of(note)
     edits = job.read_edits(folder)
     job.check_writable(folder)

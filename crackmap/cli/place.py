@@ -12,7 +12,8 @@ from crackmap.cli.options import FOLDER, Length, shop_option
 from crackmap.cli.progress import Progress
 from crackmap.cli.steps import (
     drawn_files,
-    load_shop,
+    noted_shop,
+    path_from,
     plan_files,
     redraw_ground,
     settings_of,
@@ -31,8 +32,8 @@ def command(folder: Path, thickness: float | None, shop: Path | None, quiet: boo
     read = job.read_job(folder)
     note = read.note if thickness is None else replace(read.note, thickness_mm=thickness)
     if shop is not None:
-        note = replace(note, shop=str(shop))
-    own_shop = load_shop(Path(note.shop) if note.shop else None, folder)
+        note = replace(note, shop=path_from(folder, shop))
+    own_shop = noted_shop(note, folder)
     settings = settings_of(note)
     job.check_writable(folder)
     progress = Progress(4, quiet)

@@ -15,6 +15,7 @@ from crackmap.cli.steps import (
     drawn_files,
     load_shop,
     measure_photo,
+    path_from,
     plan_files,
     settings_of,
     write_and_tell,
@@ -51,7 +52,7 @@ def command(photo: Path, thickness: float, out: Path, units: str | None, sensiti
     own_shop = load_shop(shop, out)
     cracks = SurveySettings() if sensitivity is None else SurveySettings(least_confidence=1 - sensitivity)
     note = JobNote("photo" + photo.suffix.lower(), photo.name, thickness, units or own_shop.units,
-                   scale, cracks, str(shop or ""), paper or "a4")
+                   scale, cracks, path_from(out, shop), paper or "a4")
     settings = settings_of(note)
     job.check_writable(out)
     edits = job.read_edits(out)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -51,6 +52,21 @@ def load_shop(named: Path | None, folder: Path) -> Shop:
         reason = getattr(problem, "strerror", None) or "not a text file"
         raise JobError(f"the shop file {named} cannot be read ({reason}); check --shop.") from problem
     return shop_from_toml(text, str(named))
+
+
+def noted_shop(note: JobNote, folder: Path) -> Shop:
+    """The shop that job.json names, or the one beside the job, or the defaults."""
+    return load_shop(folder / note.shop if note.shop else None, folder)
+
+
+def path_from(folder: Path, named: Path | None) -> str:
+    """A path as job.json keeps it: from the job folder, so that both may move together; empty for None."""
+    if named is None:
+        return ""
+    try:
+        return os.path.relpath(named, folder)
+    except ValueError:  # on another drive
+        return str(named.absolute())
 
 
 def settings_of(note: JobNote) -> StageSettings:

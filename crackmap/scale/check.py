@@ -42,8 +42,8 @@ def demand_tape_agrees(fit: Fit) -> None:
         given = problem.targets[0].size_mm[0]
         raise ScaleError(
             f"the taped distance and the marker size contradict each other: to fit both, a marker of {given:g} mm "
-            f"would have to measure {given * np.exp(size_log):.2f} mm; measure the printed black square (--marker-size) "
-            "and tape the distance between the markers' centres again.")
+            f"would have to measure {given * np.exp(size_log):.2f} mm; measure the printed black square "
+            "(--marker-size) and tape the distance between the markers' centres again.")
 
 
 def _compared(fit: Fit, choice: MarkChoice, first: int, second: int, taped: float, taped_sigma: float) -> str:
