@@ -117,7 +117,8 @@ def _look_at(survey: Survey, plan: Plan, shop: Shop) -> list[str]:
 
 
 def _failing(keys: tuple[Key, ...]) -> list[str]:
-    return [f"{key.id}: {check.name} is {_figure(check.value)}, limit {_figure(check.limit)} {check.unit}. {check.note}"
+    return [f"{key.id}: {check.name} is {_figure(check.value)}, limit "
+            f"{f'{_figure(check.limit)} {check.unit}'.strip()}; {check.note}."
             for key in keys for check in key.checks if not check.ok]
 
 

@@ -145,7 +145,7 @@ def holding_checks(holding: Holding) -> tuple[Check, ...]:
     """One check for each key, in order: its factor of safety against the one wanted."""
     return tuple(
         Check("holding (advisory)", load.holds, round(min(load.factor, _MOST_FACTOR), 2),
-              round(load.capacity.wanted_factor, 2), "-",
+              round(load.capacity.wanted_factor, 2), "",
               f"{_kn(load.force_n)} to hold; weakest: {load.capacity.weakest.name}, "
               f"{_kn(load.capacity.weakest.mean_n)} on average; not structural design")
         for load in holding.loads)

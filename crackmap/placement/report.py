@@ -94,7 +94,7 @@ def _position(survey: Survey, centre: FloatArray, settings: PlacementSettings) -
 
 
 def _bridges(held: NDArray[np.bool_]) -> Check:
-    return Check("bridges a crack", bool(held.any()), int(held.sum()), 1, "-",
+    return Check("bridges a crack", bool(held.any()), int(held.sum()), 1, "",
                  "cracks that run across it, at least")
 
 

@@ -68,7 +68,7 @@ def all_rules(settings: PlacementSettings, least_floor: float, least_reach: floa
         Rule("grain", grain_angle, settings.least_grain_angle, "deg", "angle between key and slab grain",
              "lie {value:.0f} degrees from the grain, {limit:g} is asked for",
              "nothing here: a crack across the grain is a break; glue it up"),
-        Rule("cracks bridged whole", no_strays, 1.0, "-",
+        Rule("cracks bridged whole", no_strays, 1.0, "",
              "1 where every crack that the pocket meets runs across it",
              "meet another crack without running across it", "moving it by hand"),
         Rule("wing reach", reach, least_reach, "mm", "shorter wing past the outermost lip",

@@ -28,7 +28,7 @@ def _broken_rules(keys: tuple[Key, ...]) -> list[str]:
         broken = [c for c in key.checks if not c.ok]
         if broken and key.origin != "suggested":
             said.append(f"{key.id} is yours and was kept, but look at: "
-                        + "; ".join(f"{c.name} {_short(c.value)} (limit {_short(c.limit)} {c.unit})"
+                        + "; ".join(f"{c.name} {_short(c.value)} (limit {f'{_short(c.limit)} {c.unit}'.strip()})"
                                     for c in broken) + ".")
     return said
 
