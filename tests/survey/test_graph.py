@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
+import skan
 from skimage.morphology import skeletonize
 
 from crackmap.survey.graph import Branch, branches_of, degrees, merge_through, path_length, prune_spurs, thin
@@ -81,3 +83,14 @@ def test_thin_leaves_out_what_is_weak_or_small():
     strength = mask * np.uint8(20)
     strength[20] *= 4
     assert thin(mask, strength, 50, 5).sum() == 0
+
+
+def test_lengths_agree_with_skan() -> None:
+    """Independent: skan's graph of the same skeleton, made by skimage."""
+    canvas = np.zeros((120, 160), np.uint8)
+    cv2.polylines(canvas, [np.array([[10, 60], [80, 62], [150, 20]], np.int32)], False, 1, 3)
+    cv2.line(canvas, (80, 62), (140, 110), 1, 3)
+    skeleton = skeletonize(canvas > 0)
+    theirs = float(skan.Skeleton(skeleton).path_lengths().sum())
+    ours = sum(branch.length for branch in branches_of(skeleton.astype(np.uint8)))
+    assert ours == pytest.approx(theirs, abs=4.0)  # [px], the three paths meet within two pixels of each other
