@@ -105,6 +105,14 @@ class Fields:
             raise self.wrong(name, f"must have at least {least} rows of {columns} numbers, not {len(array)}")
         return array
 
+    def lines(self, name: str, columns: int, least: int = 0) -> tuple[FloatArray, ...]:
+        """A list of lists of rows, each as `rows` reads it; none if the field is missing."""
+        value = self._get(name, [])
+        if not isinstance(value, list):
+            raise self.wrong(name, "must be a list of lines")
+        each = Fields({f"{name}[{index}]": line for index, line in enumerate(value)}, self._where)
+        return tuple(each.rows(f"{name}[{index}]", columns, least) for index in range(len(value)))
+
     def _array(self, name: str, value: Any, shape: tuple[int | None, ...]) -> FloatArray:
         form = "a list of numbers" if len(shape) == 1 else f"a list of rows of {shape[1]} numbers"
         if len(shape) == 1 and shape[0] is not None:

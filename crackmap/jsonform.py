@@ -331,7 +331,7 @@ def edits_from_json(read: dict[str, Any], where: str = "edits.json") -> Edits:
         keys=keys.each("add", lambda f: _added_key(f, False), []) + keys.each("fix", lambda f: _added_key(f, True), []),
         refused_keys=keys.rows("refuse", 2, default=[]),
         key_counts=keys.each("count", _count, []),
-        drawn_cracks=_lines(cracks, "draw"),
+        drawn_cracks=cracks.lines("draw", 2, least=2),
         refused_cracks=cracks.rows("refuse", 2, default=[]),
         probed_depths=cracks.each("depth", _depth, []),
         outline=top.rows("outline", 2, least=3) if top.has("outline") else None,
@@ -365,14 +365,6 @@ def _keep_out(f: Fields) -> KeepOut:
     f.only("area", "from", "depth", "note")
     return KeepOut(f.rows("area", 2, least=3), f.text("from", "above", choices=("above", "below")),
                    f.number("depth", None, least=0), f.text("note", ""))
-
-
-def _lines(f: Fields, name: str) -> tuple[FloatArray, ...]:
-    drawn = f.raw(name) or []
-    if not isinstance(drawn, list):
-        raise f.wrong(name, "must be a list of lines")
-    wrapped = Fields({f"{name}[{i}]": line for i, line in enumerate(drawn)}, f._where)
-    return tuple(wrapped.rows(f"{name}[{i}]", 2, least=2) for i in range(len(drawn)))
 
 
 # --- job.json --------------------------------------------------------------------------------------------

@@ -21,7 +21,6 @@ Symbols for array shapes: H, W rows and columns; N points.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -350,8 +349,3 @@ class Edits:
     outline: FloatArray | None = None
     finished_top: FloatArray | None = None
     keep_out: tuple[KeepOut, ...] = ()
-
-
-def as_tuple(items: Iterable[Any]) -> tuple[Any, ...]:
-    """A tuple of `items`; spells out that a record's list is fixed."""
-    return tuple(items)

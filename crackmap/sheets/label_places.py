@@ -164,9 +164,3 @@ class LabelField:
         lead = [max(0, math.floor(value / self._cell)) for value in box[:2]]
         last = [max(0, math.ceil(value / self._cell)) for value in box[2:]]
         return slice(lead[1], last[1] + 1), slice(lead[0], last[0] + 1)
-
-
-def along_line(points: FloatArray, distance: float) -> tuple[float, float]:
-    """The point that far along a line of points (N, 2)."""
-    run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
-    return float(np.interp(distance, run, points[:, 0])), float(np.interp(distance, run, points[:, 1]))
