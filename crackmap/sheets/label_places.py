@@ -19,8 +19,6 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from crackmap.records import FloatArray
-
 _TAKEN = 1e6  # burden of a place where a label stands
 _DIRECTIONS = 16
 _RINGS = 9
