@@ -47,9 +47,17 @@ class ResinError(CrackmapError, ValueError):
     """A resin ratio, density or depth that cannot be right."""
 
 
+class UndersideError(CrackmapError, ValueError):
+    """A photo of the underside that does not go with the show face's."""
+
+
 class SheetError(CrackmapError, ValueError):
     """A drawing that cannot be made as asked."""
 
 
 class JobError(CrackmapError, ValueError):
     """A job folder or one of its files that is missing, wrong or not writable."""
+
+
+class ReviewError(CrackmapError, ValueError):
+    """A change asked for on the review page that is not possible; nothing was changed."""

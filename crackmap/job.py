@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import tempfile
+from collections.abc import Iterable
 from collections.abc import Mapping as Mapped
 from dataclasses import dataclass
 from pathlib import Path
@@ -119,6 +121,30 @@ def _stage(folder: Path, name: str, content: bytes) -> Path:
         temporary.unlink(missing_ok=True)
         raise
     return temporary
+
+
+# Drawings that a new plan makes wrong. A pocket cut from last week's file spoils a slab.
+_DRAWINGS = re.compile(r"((slab|keys)(-underside|-machine)?|setup-\d+(-machine)?|pocket-[A-Z]\d+)(-mm|-in)?\.(dxf|svg)"
+                       r"|plans\.jpg")
+
+
+def remove_old_drawings(folder: Path, current: Iterable[str]) -> list[str]:
+    """Remove drawings of an earlier plan that are not among the `current` files; returns their names.
+
+    Raises
+    ------
+    JobError
+        If one cannot be removed.
+    """
+    keep = set(current)
+    old = sorted(p.name for p in folder.iterdir() if _DRAWINGS.fullmatch(p.name) and p.name not in keep)
+    for name in old:
+        try:
+            (folder / name).unlink(missing_ok=True)
+        except OSError as problem:
+            raise JobError(f"{folder / name} belongs to an earlier plan and cannot be removed "
+                           f"({problem.strerror}); remove it, so that nobody cuts from it.") from problem
+    return old
 
 
 def check_writable(folder: Path) -> None:

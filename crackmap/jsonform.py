@@ -7,6 +7,7 @@ of numbers, so that a shop can keep the files under version control.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import dataclass, fields
 from typing import Any
@@ -15,21 +16,24 @@ import numpy as np
 
 from crackmap.errors import JobError
 from crackmap.fields import Fields
+from crackmap.jsoncutting import cutting_as_json, cutting_from_json, cutting_settings, sheet_settings
+from crackmap.jsonedits import edits_as_json as edits_as_json
+from crackmap.jsonedits import edits_from_json as edits_from_json
+from crackmap.jsonresin import face_as_json, face_from_json, resin_as_json, resin_from_json, underside_settings
 from crackmap.records import (
-    AddedKey,
     Check,
+    CountOption,
+    CountOptions,
     Crack,
     Datum,
     Edits,
     FloatArray,
-    KeepOut,
     Key,
     KeyShape,
+    OtherFace,
     PhotoFacts,
     Plan,
     Reference,
-    ResinEstimate,
-    ResinItem,
     ScaleQuality,
     Survey,
     Unheld,
@@ -37,10 +41,30 @@ from crackmap.records import (
     frozen_array,
 )
 from crackmap.scale.mapping import Mapping
-from crackmap.settings import KnownLens, MarkDistance, ScaleSettings, Settings, SurveySettings
+from crackmap.settings import (
+    CuttingSettings,
+    KnownLens,
+    MarkDistance,
+    ScaleSettings,
+    Settings,
+    SheetSettings,
+    SurveySettings,
+    UndersideSettings,
+)
 
-SURVEY_FORM, EDITS_FORM, PLAN_FORM, JOB_FORM = (
-    "crackmap/survey/1", "crackmap/edits/1", "crackmap/plan/1", "crackmap/job/1")
+PLAN_CHOICES = ("fewest", "balanced", "strongest")
+SURVEY_FORM, PLAN_FORM, JOB_FORM = (
+    "crackmap/survey/1", "crackmap/plan/1", "crackmap/job/1")
+
+
+@dataclass(frozen=True, slots=True)
+class UndersideNote:
+    """How the photo of the other face goes with the job."""
+
+    photo: str  # name of its copy in the folder
+    title: str  # its own file name
+    scale: ScaleSettings = ScaleSettings()
+    settings: UndersideSettings = UndersideSettings()
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +79,9 @@ class JobNote:
     survey: SurveySettings = SurveySettings()
     shop: str = ""  # path of the shop file as given; empty: found beside the job, or none
     paper: str = "a4"
+    drawing: SheetSettings = SheetSettings()  # unit and paper of the texts are `units` and `paper`
+    cutting: CuttingSettings = CuttingSettings()
+    underside: UndersideNote | None = None
 
 
 def dumps(value: Any) -> bytes:
@@ -65,11 +92,23 @@ def dumps(value: Any) -> bytes:
 def _text(value: Any, level: int) -> str:
     pad = "  " * (level + 1)
     if isinstance(value, dict) and value:
-        inner = ",\n".join(f"{pad}{json.dumps(k)}: {_text(v, level + 1)}" for k, v in value.items())
+        inner = ",\n".join([f"{pad}{_leaf(k)}: {_text(v, level + 1)}" for k, v in value.items()])
         return "{\n" + inner + "\n" + "  " * level + "}"
-    if isinstance(value, list) and any(isinstance(v, (dict, list)) for v in value):
-        return "[\n" + ",\n".join(pad + _text(v, level + 1) for v in value) + "\n" + "  " * level + "]"
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    if isinstance(value, list) and not _NESTS.isdisjoint(map(type, value)):
+        return "[\n" + ",\n".join([pad + _text(v, level + 1) for v in value]) + "\n" + "  " * level + "]"
+    return _leaf(value)
+
+
+def _leaf(value: Any) -> str:
+    if isinstance(value, list) and value and _NUMBERS.issuperset(map(type, value)):
+        text = ", ".join(map(repr, value))  # as the encoder writes them, without its start for each of thousands
+        if "n" not in text:  # neither nan nor inf
+            return f"[{text}]"
+    return _encode(value)
+
+
+_NESTS, _NUMBERS = frozenset({dict, list}), frozenset({int, float})
+_encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
 
 
 def _rows(array: FloatArray, digits: int = 3) -> list[Any]:
@@ -111,6 +150,10 @@ def survey_as_json(survey: Survey) -> dict[str, Any]:
         "cracks": [_crack_as_json(c) for c in survey.cracks],
         "grain_deg": _mm(survey.grain_deg, 2),
         "warnings": list(survey.warnings),
+        **({"set_aside": [_crack_as_json(c) for c in survey.set_aside]} if survey.set_aside else {}),
+        **({} if survey.found_outline is None else {"found_outline": _rows(survey.found_outline)}),
+        **({} if survey.other_face is None else
+           {"underside": face_as_json(survey.other_face, survey_as_json(survey.other_face.survey))}),
     }
 
 
@@ -149,7 +192,18 @@ def survey_from_json(read: dict[str, Any], where: str = "survey.json") -> Survey
         cracks=top.each("cracks", _crack),
         grain_deg=top.number("grain_deg", least=-360, most=360),
         warnings=top.texts("warnings"),
+        set_aside=top.each("set_aside", _crack, []),
+        found_outline=top.rows("found_outline", 2) if top.has("found_outline") else None,
+        other_face=_other_face(top, where) if top.has("underside") else None,
     )
+
+
+def _other_face(top: Fields, where: str) -> OtherFace:
+    inner = top.inner("underside")
+    own = inner.raw("survey", {})
+    if not isinstance(own, dict) or "underside" in own:
+        raise inner.wrong("survey", "must be the survey of one face")
+    return face_from_json(inner, survey_from_json(own, f"{where}: underside: survey"))
 
 
 def _photo_facts(f: Fields) -> PhotoFacts:
@@ -212,9 +266,15 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
         "thickness": _mm(plan.thickness_mm),
         "keys": [_key_as_json(k) for k in plan.keys],
         "unheld": [{"crack": u.crack, "why": u.why} for u in plan.unheld],
-        "resin": _resin_as_json(plan.resin),
-        "setups": list(plan.setups),
+        "resin": resin_as_json(plan.resin),
+        **cutting_as_json(plan),
         "warnings": list(plan.warnings),
+        "holding_basis": list(plan.basis),
+        "choice": plan.choice,
+        "objective": _mm(plan.objective),
+        "counts": [_counts_as_json(c) for c in plan.counts],
+        "photo_sha256": plan.photo_sha256,
+        "edits_digest": plan.edits_digest,
     }
 
 
@@ -233,25 +293,24 @@ def _key_as_json(key: Key) -> dict[str, Any]:
     }
 
 
+def _counts_as_json(counts: CountOptions) -> dict[str, Any]:
+    return {"cracks": list(counts.cracks), "planned": counts.planned,
+            "options": [{"keys": o.keys, "objective": _mm(o.objective), "longest_unheld": _mm(o.longest_unheld, 1),
+                         "relief": None if o.relief is None else _mm(o.relief, 2)} for o in counts.options]}
+
+
+def _counts(f: Fields) -> CountOptions:
+    return CountOptions(f.texts("cracks"), int(f.number("planned", least=0)), f.each("options", lambda o: CountOption(
+        int(o.number("keys", least=0)), o.number("objective"), o.number("longest_unheld", least=0),
+        o.number("relief", None))))
+
+
 def _outline_rows(outline: FloatArray) -> list[Any]:
     return [[round(float(x), 4), round(float(y), 4), round(float(b), 9)] for x, y, b in outline]
 
 
 def _plain(value: float | str) -> float | str:
     return value if isinstance(value, str) else _mm(value)
-
-
-def _resin_as_json(resin: ResinEstimate) -> dict[str, Any]:
-    form: dict[str, Any] = {}
-    for f in fields(resin):
-        value = getattr(resin, f.name)
-        if f.name == "items":
-            form["items"] = [{g.name: _plain(getattr(item, g.name)) for g in fields(item)} for item in value]
-        elif f.name == "notes":
-            form["notes"] = list(value)
-        else:
-            form[f.name] = value if isinstance(value, int) else _mm(value)
-    return form
 
 
 def plan_from_json(read: dict[str, Any], where: str = "plan.json") -> Plan:
@@ -264,16 +323,20 @@ def plan_from_json(read: dict[str, Any], where: str = "plan.json") -> Plan:
     """
     top = Fields(read, f"{where}:")
     top.expect_form(PLAN_FORM)
-    setups = top.raw("setups", [])
-    if not isinstance(setups, list) or not all(isinstance(s, dict) for s in setups):
-        raise top.wrong("setups", "must be a list of objects")
+    keys = top.each("keys", _key)
     return Plan(
-        keys=top.each("keys", _key),
+        keys=keys,
         unheld=top.each("unheld", lambda u: Unheld(u.text("crack"), u.text("why"))),
-        resin=_resin(top.inner("resin")),
+        resin=resin_from_json(top.inner("resin")),
         thickness_mm=top.number("thickness", least=0.001),
-        setups=tuple(setups),
+        **cutting_from_json(top, keys),
         warnings=top.texts("warnings"),
+        basis=top.texts("holding_basis"),
+        choice=top.text("choice", "balanced", choices=PLAN_CHOICES),
+        objective=top.number("objective", 0.0),
+        counts=top.each("counts", _counts, []),
+        photo_sha256=top.text("photo_sha256", ""),
+        edits_digest=top.text("edits_digest", ""),
     )
 
 
@@ -298,73 +361,12 @@ def _check(f: Fields) -> Check:
                  f.text("note", ""))
 
 
-def _resin(f: Fields) -> ResinEstimate:
-    figures = {name.name: f.number(name.name, least=0) for name in fields(ResinEstimate)
-               if name.name not in ("items", "notes", "layers")}
-    return ResinEstimate(items=f.each("items", _resin_item), layers=int(f.number("layers", least=0)),
-                         notes=f.texts("notes"), **figures)
+# --- edits.json: see crackmap.jsonedits ---------------------------------------------------------------------
 
 
-def _resin_item(f: Fields) -> ResinItem:
-    figures = {g: f.number(g, least=0) for g in ("area_mm2", "depth_mm", "volume_ml", "least_ml", "most_ml")}
-    return ResinItem(id=f.text("id"), depth_from=f.text("depth_from"), **figures)
-
-
-# --- edits.json ------------------------------------------------------------------------------------------
-
-
-def edits_from_json(read: dict[str, Any], where: str = "edits.json") -> Edits:
-    """The user's edits, validated strictly: a misspelt name is an error, never ignored.
-
-    Raises
-    ------
-    JobError
-        If a field is unknown or wrong; names it.
-    """
-    top = Fields(read, f"{where}:")
-    top.expect_form(EDITS_FORM)
-    top.only("schema", "units", "keys", "cracks", "outline", "finished_top", "keep_out", "note")
-    keys, cracks = top.inner_or_empty("keys"), top.inner_or_empty("cracks")
-    keys.only("add", "fix", "refuse", "count")
-    cracks.only("draw", "refuse", "depth")
-    return Edits(
-        keys=keys.each("add", lambda f: _added_key(f, False), []) + keys.each("fix", lambda f: _added_key(f, True), []),
-        refused_keys=keys.rows("refuse", 2, default=[]),
-        key_counts=keys.each("count", _count, []),
-        drawn_cracks=cracks.lines("draw", 2, least=2),
-        refused_cracks=cracks.rows("refuse", 2, default=[]),
-        probed_depths=cracks.each("depth", _depth, []),
-        outline=top.rows("outline", 2, least=3) if top.has("outline") else None,
-        finished_top=top.rows("finished_top", 2, least=3) if top.has("finished_top") else None,
-        keep_out=top.each("keep_out", _keep_out, []),
-    )
-
-
-def _added_key(f: Fields, fixed: bool) -> AddedKey:
-    f.only("centre", "angle_deg", "size", "length", "width", "waist", "depth", "shape", "note")
-    lengths = {name: f.number(name, None, least=0.1, most=2000) for name in ("length", "width", "waist", "depth")}
-    return AddedKey(centre=f.numbers("centre", 2), angle_deg=f.number("angle_deg", None, least=-360, most=360),
-                    size=f.text("size", None), shape=f.text("shape", None), fixed=fixed, **lengths)
-
-
-def _count(f: Fields) -> tuple[float, float, int]:
-    f.only("crack_at", "keys", "note")
-    at, keys = f.numbers("crack_at", 2), f.number("keys", least=0, most=100)
-    if keys != int(keys):
-        raise f.wrong("keys", f"must be a whole number, not {keys:g}")
-    return float(at[0]), float(at[1]), int(keys)
-
-
-def _depth(f: Fields) -> tuple[float, float, float]:
-    f.only("at", "depth", "note")
-    at = f.numbers("at", 2)
-    return float(at[0]), float(at[1]), f.number("depth", least=0, most=1000)
-
-
-def _keep_out(f: Fields) -> KeepOut:
-    f.only("area", "from", "depth", "note")
-    return KeepOut(f.rows("area", 2, least=3), f.text("from", "above", choices=("above", "below")),
-                   f.number("depth", None, least=0), f.text("note", ""))
+def digest_of(edits: Edits) -> str:
+    """SHA-256 of the edits' one written form: equal for equal edits, however the file was laid out."""
+    return hashlib.sha256(dumps(edits_as_json(edits))).hexdigest()
 
 
 # --- job.json --------------------------------------------------------------------------------------------
@@ -375,7 +377,12 @@ def note_as_json(note: JobNote) -> dict[str, Any]:
     return {"schema": JOB_FORM, "units": "mm", "photo": note.photo, "title": note.title,
             "thickness": _mm(note.thickness_mm), "show_units": note.units,
             "scale": _changed(note.scale, ScaleSettings()),
-            "survey": _changed(note.survey, SurveySettings()), "shop": note.shop, "paper": note.paper}
+            "survey": _changed(note.survey, SurveySettings()), "shop": note.shop, "paper": note.paper,
+            "drawing": _changed(note.drawing, SheetSettings()), "cutting": _changed(note.cutting, CuttingSettings()),
+            **({} if note.underside is None else {"underside": {
+                "photo": note.underside.photo, "title": note.underside.title,
+                "scale": _changed(note.underside.scale, ScaleSettings()),
+                "settings": _changed(note.underside.settings, UndersideSettings())}})}
 
 
 def _changed(settings: Settings, default: Settings) -> dict[str, Any]:
@@ -394,13 +401,26 @@ def note_from_json(read: dict[str, Any], where: str = "job.json") -> JobNote:
     """
     top = Fields(read, f"{where}:")
     top.expect_form(JOB_FORM)
-    photo = top.text("photo")
-    if "/" in photo or "\\" in photo or photo.startswith("."):
-        raise JobError(f"{where}: photo must be the name of a file in the job folder, not {photo!r}.")
+    photo = _photo_name(top, where)
     return JobNote(photo, top.text("title", photo), top.number("thickness", least=0.001),
                    top.text("show_units", choices=("mm", "in")),
                    _scale_settings(top.inner_or_empty("scale")), _survey_settings(top.inner_or_empty("survey")),
-                   top.text("shop", ""), top.text("paper", "a4", choices=("a4", "letter")))
+                   top.text("shop", ""), top.text("paper", "a4", choices=("a4", "letter")),
+                   sheet_settings(top.inner_or_empty("drawing")), cutting_settings(top.inner_or_empty("cutting")),
+                   _underside_note(top.inner("underside"), where) if top.has("underside") else None)
+
+
+def _photo_name(f: Fields, where: str) -> str:
+    photo: str = f.text("photo")
+    if "/" in photo or "\\" in photo or photo.startswith("."):
+        raise JobError(f"{where}: photo must be the name of a file in the job folder, not {photo!r}.")
+    return photo
+
+
+def _underside_note(f: Fields, where: str) -> UndersideNote:
+    photo = _photo_name(f, where)
+    return UndersideNote(photo, f.text("title", photo), _scale_settings(f.inner_or_empty("scale")),
+                         underside_settings(f.inner_or_empty("settings")))
 
 
 def _scale_settings(f: Fields) -> ScaleSettings:

@@ -28,6 +28,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crackmap.scale.mapping import Mapping
+from crackmap.shop import StockBoard
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
@@ -196,6 +197,11 @@ class Survey:
     cracks: tuple[Crack, ...]
     grain_deg: float  # direction of the grain, (-90, 90] from x
     warnings: tuple[str, ...] = ()
+    # What the user's word took the place of, as found: kept, so that it can be
+    # had back without measuring again.
+    set_aside: tuple[Crack, ...] = ()  # cracks refused, or with an end moved
+    found_outline: FloatArray | None = None  # (N, 2), or empty if never measured; None: `outline` is the found one [mm]
+    other_face: OtherFace | None = None  # the underside, where it was photographed as well
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,12 +266,135 @@ class Unheld:
 
 
 @dataclass(frozen=True, slots=True)
+class CountOption:
+    """What a crack would be like with so many keys, all others staying where they are."""
+
+    keys: int
+    objective: float  # change of the plan's objective against the plan as it is [keys]
+    longest_unheld: float  # stretch of this crack [mm]
+    # How many times the pull it bears before it runs on, against no key at all;
+    # None where the wood is not known or no tip is there to relieve. [-]
+    relief: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CountOptions:
+    """One crack, or several that are one to the eye: as planned, one key fewer and one more."""
+
+    cracks: tuple[str, ...]
+    planned: int  # keys across it in the plan
+    options: tuple[CountOption, ...]  # in order of their counts; those that fit
+
+
+@dataclass(frozen=True, slots=True)
 class Placement:
     """What the placement stage returns."""
 
     keys: tuple[Key, ...]
     unheld: tuple[Unheld, ...]
     warnings: tuple[str, ...] = ()
+    basis: tuple[str, ...] = ()  # what the holding figures rest on; empty where none was reckoned
+    objective: float = 0.0  # lower is better; what it counts is written in PlacementSettings [keys]
+    counts: tuple[CountOptions, ...] = ()  # what one key fewer or more would do, crack by crack
+
+
+@dataclass(frozen=True, slots=True)
+class OfferedPlan:
+    """One of the plans to choose from."""
+
+    name: str  # "fewest", "balanced", "strongest"
+    description: str  # one line
+    placement: Placement
+    objective: float  # by the balanced weights, so that the plans compare [keys]
+    longest_unheld: float  # of all cracks that ask for keys [mm]
+    holding: str  # one sentence; empty where the wood is not known
+
+
+@dataclass(frozen=True, slots=True)
+class CommonPoint:
+    """A point that the maker knows on both faces: a drilled hole, a sawn corner."""
+
+    name: str
+    show: FloatArray  # (2,) in the show face's frame [mm]
+    under: FloatArray  # (2,) in the underside's own frame [mm]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Below:
+    """What becomes of a crack or void of the show face on the underside.
+
+    A crack has an entry for each of its N centreline points, a void one.
+    """
+
+    opening: str  # id on the show face
+    state: NDArray[np.int8]  # (N,) THROUGH, BLIND or UNKNOWN
+    width: FloatArray  # (N,) of the opening below; 0 where there is none seen [mm]
+    area_mm2: float  # of the opening below [mm2]
+    under: tuple[str, ...]  # ids in the underside's survey
+
+    @property
+    def word(self) -> str:
+        """through, partly through, blind or unknown."""
+        through = bool((self.state == THROUGH).any())
+        if through:
+            return "through" if bool((self.state == THROUGH).all()) else "partly through"
+        return "blind" if bool((self.state == BLIND).all()) else "unknown"
+
+
+THROUGH, BLIND, UNKNOWN = 1, 0, -1  # of Below.state
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OtherFace:
+    """The underside, brought together with the show face."""
+
+    survey: Survey  # in the underside's own frame, seen from below
+    under_to_show: FloatArray  # (3, 3) takes its millimetres (x, y, 1) to the show face's; a mirror
+    method: str  # "points" or "outline"
+    residual_mm: float  # rms over the common points, or of the outlines less the bevel
+    openings_off_mm: float  # median way from openings below to those above; nan where there are none
+    below: tuple[Below, ...]  # one for each crack and void of the show face
+    only_below: tuple[str, ...] = ()  # ids of the underside's openings that none of the show face's explains
+    notes: tuple[str, ...] = ()
+
+    def to_show(self, points_mm: ArrayLike) -> FloatArray:
+        """Underside points (N, 2) in the show face's frame. [mm]"""
+        points = np.asarray(points_mm, float).reshape(-1, 2)
+        return np.asarray(points @ self.under_to_show[:2, :2].T + self.under_to_show[:2, 2])
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One cup: resin (a) and hardener (b)."""
+
+    part_a_ml: float
+    part_b_ml: float
+    part_a_g: float
+    part_b_g: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pour:
+    """One pour, in the order of work: the seal coat, then layers from the bottom up."""
+
+    name: str  # "seal coat", "layer 1", ...
+    volume_ml: float  # mixed, with its allowance
+    deep_mm: float  # thickest that it stands anywhere; 0 for the seal coat
+    batches: int  # of equal size
+    batch: Batch
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Dam:
+    """Where resin would run out: to be taped or dammed before the pour."""
+
+    name: str  # "D1"
+    opening: str  # id of the crack or void
+    where: str  # "below": on the underside; "end": on an end or edge of the slab
+    sure: bool  # False: it may come out there, nobody has seen
+    line: FloatArray  # (N, 2) of the opening, in the show face's frame; one point at an end [mm]
+    width: float  # widest there [mm]
+    margin: float  # of tape past it on every side [mm]
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,6 +426,96 @@ class ResinEstimate:
     part_b_g: float
     layers: int  # pours needed for the deepest item
     notes: tuple[str, ...] = ()
+    pours: tuple[Pour, ...] = ()
+    dams: tuple[Dam, ...] = ()
+    resin_first: bool = False  # pour before the pockets are cut
+    order: tuple[str, ...] = ()  # why keys or resin come first, and what to heed
+    cost: float | None = None  # of what is mixed, seal coat included; None: no price in the shop file
+    currency: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LaidKey:
+    """A key on a board: its waist's middle, in the board's frame (origin at the lower left corner)."""
+
+    name: str  # of the key that it fits, or "spare large"
+    like: str  # id of a key of the plan that has this shape
+    shape: KeyShape
+    centre: tuple[float, float]  # [mm]
+
+
+@dataclass(frozen=True, slots=True)
+class LaidBoard:
+    """A board with the keys cut from it; grain along its length, x."""
+
+    board: StockBoard
+    number: int  # in the shop file, from 1; 0 for one that is only proposed
+    hold: str  # what holds the keys while they are cut: "skin" or "tabs"
+    keys: tuple[LaidKey, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StockLayout:
+    """All boards used, and the keys for which there was none."""
+
+    boards: tuple[LaidBoard, ...]
+    left_over: tuple[tuple[str, str], ...] = ()  # name of the key and why
+
+
+@dataclass(frozen=True, slots=True)
+class SetupMark:
+    """A point by which a slab is found on the machine's bed."""
+
+    name: str  # "A", "B", "M17" for another marker's centre, "W1" for a witness point
+    at: tuple[float, float]  # in the slab frame [mm]
+    # How the point comes on the wood: "marker" (pricked through the marker's cross), "by hand" (set out by
+    # straightedge and tape), or "drilled" (by the machine, in set-up `from_setup`).
+    how: str
+    from_setup: int = 0
+    in_pocket: str = ""  # the key whose pocket takes the point away again; empty: it stays until sanded
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setup:
+    """One clamping of the slab on the bed, and what is cut in it."""
+
+    number: int  # from 1, in the order of work
+    keys: tuple[str, ...]  # ids of the pockets cut
+    matrix: FloatArray  # (3, 3) slab (x, y, 1) to machine (x, y, 1), rigid [mm]
+    turn_deg: float  # of the slab frame on the bed, anticlockwise, (-180, 180]
+    marks: tuple[SetupMark, ...]  # two or more in reach; the first two are the ones to go by
+    to_drill: tuple[SetupMark, ...]  # witness points for later set-ups, drilled in this one
+    overhang: tuple[float, float, float, float]  # slab past the bed's left, right, front and back; 0: none [mm]
+
+
+@dataclass(frozen=True, slots=True)
+class TimeItem:
+    """Machine time of one kind of work. [min]"""
+
+    name: str  # "pockets", "keys"
+    count: int
+    least: float
+    likely: float
+    most: float
+    path_mm: float  # length of the bit's way in the wood [mm]
+    plunges: int
+
+
+@dataclass(frozen=True, slots=True)
+class CuttingTime:
+    """How long the machine is likely to run, tool changes and setting up left out."""
+
+    items: tuple[TimeItem, ...]
+    feed: tuple[float, float, float]  # slowest, likely, fastest [mm/min]
+    plunge: tuple[float, float, float]  # [mm/min]
+    pass_depth: float  # [mm]
+    stepover: float  # share of the bit's diameter [-]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def likely(self) -> float:
+        """All items together. [min]"""
+        return sum(item.likely for item in self.items)
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,8 +526,18 @@ class Plan:
     unheld: tuple[Unheld, ...]
     resin: ResinEstimate
     thickness_mm: float
-    setups: tuple[dict[str, Any], ...] = ()
+    setups: tuple[Setup, ...] = ()
     warnings: tuple[str, ...] = ()
+    basis: tuple[str, ...] = ()  # what the holding figures rest on; empty where none was reckoned
+    no_setup: tuple[tuple[str, str], ...] = ()  # key that the machine cannot reach, and why
+    stock: StockLayout | None = None  # which key is cut from which board
+    time: CuttingTime | None = None
+    objective: float = 0.0  # of the placement; lower is better [keys]
+    counts: tuple[CountOptions, ...] = ()  # what one key fewer or more would do, crack by crack
+    choice: str = "balanced"  # which of the offered plans it goes by
+    # What it was made from, to tell a plan that is out of date; empty: not known.
+    photo_sha256: str = ""
+    edits_digest: str = ""  # jsonform.digest_of the edits that it obeys
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,6 +553,7 @@ class AddedKey:
     depth: float | None = None
     shape: str | None = None
     fixed: bool = False  # True for the `fix` list: replaces the suggestion nearest to `centre`
+    note: str = ""  # the user's own remark
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,6 +564,9 @@ class KeepOut:
     from_face: str = "above"  # "above" or "below"
     depth: float | None = None  # how far it reaches into the slab; None: all through [mm]
     note: str = ""
+    # Screws of a base plate, (M, 2): where there are any, they alone go into the
+    # slab and `area` only shows the plate. [mm]
+    screws: FloatArray = field(default_factory=lambda: frozen_array([], 2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,7 +578,12 @@ class Edits:
     key_counts: tuple[tuple[float, float, int], ...] = ()  # (x, y, keys) of a crack
     drawn_cracks: tuple[FloatArray, ...] = ()  # each (N, 2)
     refused_cracks: FloatArray = field(default_factory=lambda: frozen_array([], 2))
+    # (x, y, x, y): an end of a crack as found or drawn, and where it is in truth. [mm]
+    crack_ends: tuple[tuple[float, float, float, float], ...] = ()
     probed_depths: tuple[tuple[float, float, float], ...] = ()  # (x, y, depth)
     outline: FloatArray | None = None
     finished_top: FloatArray | None = None
     keep_out: tuple[KeepOut, ...] = ()
+    note: str = ""  # on the whole file
+    # (list, x, y, text): remarks on entries of "count", "end" and "depth", kept for the file's next writing.
+    remarks: tuple[tuple[str, float, float, str], ...] = ()

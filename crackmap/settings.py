@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import itertools
 from dataclasses import dataclass
 from typing import Any, NamedTuple, Self
 
@@ -89,6 +90,8 @@ class SurveySettings(Settings):
     end_reach: float = 4.0
     # How near to a crack a point must be to refuse it: a fingertip on a screen. [mm]
     edit_reach: float = 10.0
+    # What must be left of a crack whose end was moved; less is meant as a refusal. [mm]
+    least_left: float = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +114,7 @@ class PlacementSettings(Settings):
     central_share: float = 0.5  # cracks cross inside this middle share of the length; the rest is wing [-]
     key_gap: float = 12.0  # wood left standing between two pockets [mm]
     keep_out_margin: float = 3.0  # between a pocket and a keep-out area [mm]
+    screw_radius: float = 5.0  # kept out round a base plate's screws: an 8 mm insert, and what splinters [mm]
     least_grain_angle: float = 45.0  # key to grain; nearer along the grain the wings shear off [deg]
     # What is best.
     stretch: float = 60.0  # unheld stretch of a crack `stretch_width` wide that is worth one key [mm]
@@ -129,11 +133,18 @@ class PlacementSettings(Settings):
     jump_weight: float = 0.1  # for each size beyond one that neighbours differ, squared: sizes fall step by step
     angle_weight: float = 0.3  # a key `angle_scale` off square to its crack or off square to the grain
     angle_scale: float = 15.0  # [deg]
+    angle_free: float = 3.0  # no eye sees less: it costs nothing [deg]
     offset_weight: float = 0.5  # crack crossing at the edge of the middle share and not at the waist, squared
     stay_weight: float = 0.3  # moving a suggestion that an edit didn't touch: what must be gained by it
+    # The other plans to choose from, against the balanced one.
+    fewest_stretch: float = 1.4  # as long again is a stretch worth a key: about a third fewer keys [-]
+    strongest_stretch: float = 0.7  # about a third more keys [-]
+    strongest_reach: float = 1.2  # and longer wings, over `wished_reach` [-]
     # Where it looks.
     station_step: float = 4.0  # along the crack; a maker sets out to a millimetre, looks to a few [mm]
     turns: tuple[float, ...] = (0.0, -5.0, 5.0, -10.0, 10.0, -15.0, 15.0)  # off square, tried in this order [deg]
+    # Off the waist, in shares of half the middle share, tried after the turns: to sound wood beside an edge. [-]
+    shifts: tuple[float, ...] = (0.4, -0.4)
     parallel_within: float = 25.0  # neighbouring cracks this parallel may share a key [deg]
     join_gap: float = 8.0  # two tips that face each other this near are one crack [mm]
     refusal_radius: float = 20.0  # no suggestion has its centre this near to a refused key [mm]
@@ -160,12 +171,36 @@ class ResinSettings(Settings):
     void_depth_least: float = 0.1  # of its width: a bark pocket can be so shallow [-]
     depth_power: float = 0.5  # depth falls toward the tip as this power of the width; 0 not at all, 1 as the width
     through_while: float = 0.5  # a crack that is through at its widest stays so down to this share of the width [-]
-    wall_share: float = 0.9  # volume over area times depth: between straight walls and a blunt wedge [-]
-    wall_share_least: float = 0.5  # a sharp wedge [-]
-    wall_share_least_probed: float = 0.7  # a probe goes down only where the walls still gape [-]
-    wall_share_most: float = 1.05  # straight walls that wander or open a little below [-]
+    # Volume over area times depth. [-]
+    wall_share: float = 2.0 / 3.0  # of a blind crack: walls that close as the square root, see resin/depths.py
+    wall_share_through: float = 0.85  # of a crack known to be through, its lower width unknown: 2/3 to 1
+    wall_share_least: float = 0.5  # a sharp wedge
+    wall_share_least_probed: float = 0.55  # a probe goes down only where the walls still gape
+    wall_share_most: float = 1.05  # straight walls that wander or open a little below
+    void_wall_share: float = 0.85  # of a void: between a bowl (2/3) and straight walls
+    void_waist: float = 0.85  # a void may be narrower half-way down than both its mouths say, to this share
+    blind_most: float = 0.9  # of the thickness: no blind crack is reckoned deeper at best
     probe_within: float = 15.0  # a probed depth belongs to the nearest crack or void within this [mm]
+    tape_margin: float = 30.0  # of tape past an opening on every side (common practice, no source) [mm]
     through_within: float = 1.0  # a probe that stops so far short of the thickness met the bench [mm]
+
+
+@dataclass(frozen=True, slots=True)
+class UndersideSettings(Settings):
+    """How the photo of the underside is brought together with the show face's."""
+
+    turned: str = ""  # "side" over its long side, "end" over end; empty: found from the outlines
+    # Photo positions of points known on both faces, (x, y) in the show photo and (x, y) in the other. [px]
+    common_px: tuple[tuple[float, float, float, float], ...] = ()
+    # Markers laid on both faces with their centres over the same drilled hole.
+    drilled_markers: tuple[int, ...] = ()
+    bevel: float = 0.35  # usual slope of a live edge, run over rise (one sigma; our choice) [-]
+    lean: float = 0.15  # usual sideways run of a crack's walls over the slab's thickness (one sigma; our choice) [-]
+    # Farther off than this, outlines less their bevel, or common points, belong to two slabs. [mm]
+    outline_within: float = 8.0
+    points_within: float = 5.0
+    join_gap: float = 6.0  # a crack is through between two places seen through, no farther apart than this [mm]
+    narrowing: float = 0.5  # share of its width that a through crack is expected to have below, to be seen there [-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,14 +215,33 @@ class SheetSettings(Settings):
     with_reference: bool = True  # slab edge, voids and cracks as well as what is cut
     check_bar: float = 100.0  # length of the bar that shows the drawing's scale [mm]
     datum_ring: float = 3.0  # circle round a datum mark: a drill that a witness pin fits (a choice) [mm]
-    # Keys on the stock.
-    key_gap: float = 3.0  # between neighbouring keys over the bit's width: what a tab or a skin stands on [mm]
-    board_edge: float = 10.0  # kept free round a board for clamps and a bruised rim [mm]
-    spare_keys: int = 0  # cut in addition, of each size used
+    order: str = "inner-first"  # of outlines in the file: a name in sheets/order.ORDERS
+    stroke_texts: bool = False  # texts as single-stroke lines, for programs without fonts and for engraving
+    with_underside: bool = False  # the pockets mirrored as well, for cutting them from the underside
     # Pictures.
     picture_side: int = 3000  # long side at most [px]
     resin_look: str = "black"  # black, clear or tinted
     resin_colour: tuple[int, int, int] = (24, 92, 104)  # of tinted resin, sRGB: a dark teal
+
+
+@dataclass(frozen=True, slots=True)
+class CuttingSettings(Settings):
+    """How keys lie on their boards, and the slab on the machine's bed. All are choices."""
+
+    key_gap: float = 3.0  # between neighbouring keys over the bit's width: what a tab or a skin stands on [mm]
+    board_edge: float = 10.0  # kept free round a board for clamps and a bruised rim [mm]
+    spare_keys: int = 0  # cut in addition, of each size used
+    hold: str = "auto"  # keys are held by a "skin" or by "tabs"; auto: a skin where the board is thick enough
+    skin: float = 0.8  # wood left under the keys, to be sanded or sawn away [mm]
+    # Slabs are put on the bed by hand; what is to be reached stays so far inside. [mm]
+    placing: float = 15.0
+    clamp_room: float = 40.0  # kept free round a clamp: the slab may lie amiss, and a collet must pass [mm]
+    mark_distance: float = 120.0  # least between two marks: half a mm amiss turns a slab by a quarter degree [mm]
+    mark_margin: float = 6.0  # sound wood round a witness point [mm]
+
+
+# Markers of the dictionary that look the same in a mirror: with these alone a mirrored photo goes unnoticed.
+MIRROR_ALIKE_IDS = frozenset({8, 9, 17, 47})
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +252,13 @@ class MarkerSheetSettings(Settings):
     size: float = 100.0  # side of the black square, its black border included [mm]
     count: int = 4  # one for each corner of a slab
     first_id: int = 0  # the rest follow; the dictionary has 0 to 49
+
+    @property
+    def ids(self) -> tuple[int, ...]:
+        """The ids that are printed: from the first on, without those that a mirrored photo would not betray."""
+        telling = (i for i in range(self.first_id, self.first_id + self.count + len(MIRROR_ALIKE_IDS))
+                   if i not in MIRROR_ALIKE_IDS)
+        return tuple(itertools.islice(telling, self.count))
 
 
 @dataclass(frozen=True, slots=True)

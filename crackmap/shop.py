@@ -33,6 +33,9 @@ def _number(default: float | None, least: float, most: float, kind: str = "numbe
     return field(default=default, metadata={"kind": kind, "least": least, "most": most})
 
 
+_BOX = {"kind": "boxes", "least": 0.0, "most": 20_000.0}
+
+
 def _text(default: str, choices: tuple[str, ...] = ()) -> Any:
     return field(default=default, metadata={"kind": "text", "choices": choices})
 
@@ -105,6 +108,25 @@ class Bed(Settings):
     y: float = _length(400.0, 50.0, 10_000.0)  # [mm]
     open_sides: tuple[str, ...] = field(
         default=(), metadata={"kind": "texts", "choices": ("left", "right", "front", "back")})
+    # How far the table goes on past the working area at the sides that are not open. [mm]
+    table_beyond: float = _length(0.0, 0.0, 2_000.0)
+    # Where clamps stand, each [x, y, length, width] from the working area's corner; no pocket is cut there. [mm]
+    clamps: tuple[tuple[float, ...], ...] = field(default=(), metadata=_BOX)
+
+
+@dataclass(frozen=True, slots=True)
+class Machine(Settings):
+    """How the router runs, for the estimate of its time; None: common practice for small machines, as a range."""
+
+    feed: float | None = _number(None, 50.0, 30_000.0)  # sideways in the wood [mm/min]
+    plunge: float | None = _number(None, 10.0, 10_000.0)  # straight down in the wood [mm/min]
+    pass_depth: float | None = _length(None, 0.2, 50.0)  # of one pass; None: half the bit's diameter [mm]
+    stepover: float | None = _number(None, 0.05, 1.0)  # between neighbouring paths, share of the diameter [-]
+    rapid: float = _number(2500.0, 100.0, 60_000.0)  # above the wood; a small belt-driven machine (a choice) [mm/min]
+    acceleration: float | None = _number(None, 20.0, 20_000.0)  # at corners [mm/s2]
+    safe_height: float = _length(5.0, 1.0, 100.0)  # at which the bit travels, above the wood [mm]
+    # True where the CAM program lifts the bit out before every pass down.
+    retract_each_pass: bool | None = field(default=None, metadata={"kind": "flag"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +138,8 @@ class StockBoard(Settings):
     thickness: float = _length(25.0, 1.0, 300.0)  # [mm]
     wood: str = _text("")
     offcut: bool = field(default=False, metadata={"kind": "flag"})
+    # Where clamps, knots or defects are, each [x, y, length, width] from the board's lower left corner. [mm]
+    keep_free: tuple[tuple[float, ...], ...] = field(default=(), metadata=_BOX)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +155,10 @@ class ResinSheet(Settings):
     largest_batch: float = _number(1000.0, 1.0, 200_000.0)  # [ml]
     deepest_layer: float = _length(10.0, 0.5, 300.0)  # [mm]
     allowance_percent: float = _number(15.0, 0.0, 100.0)  # soak-in, cup and spill
+    # Thin first coat on porous walls; 0: none. Generic (common practice, no source). [g/m2]
+    seal_coat: float = _number(150.0, 0.0, 2000.0)
+    price_per_litre: float | None = _number(None, 0.0, 100_000.0)  # of mixed resin, in `currency`
+    currency: str = _text("")  # as it is to be shown: "EUR", "$"
     from_user: bool = field(default=False, metadata={"kind": "none"})  # True when the shop file gave them
 
 
@@ -180,6 +208,7 @@ class Shop(Settings):
     resin: ResinSheet = field(default_factory=ResinSheet)
     wood: SlabWood = field(default_factory=SlabWood)
     keys: KeyChoice = field(default_factory=KeyChoice)
+    machine: Machine = field(default_factory=Machine)
     units: str = "mm"
     source: str = ""  # where it was read from; empty: built-in defaults
     tested: tuple[TestedFit, ...] = ()  # fits found by test cuts
@@ -196,7 +225,7 @@ class Shop(Settings):
 
 _Section = TypeVar("_Section", bound=Settings)
 _SECTIONS: dict[str, type[Settings]] = {"bit": Bit, "fit": Fit, "bed": Bed, "resin": ResinSheet,
-                                        "wood": SlabWood, "keys": KeyChoice}
+                                        "wood": SlabWood, "keys": KeyChoice, "machine": Machine}
 _LISTS: dict[str, type[Settings]] = {"stock": StockBoard, "tested": TestedFit}
 
 
@@ -284,6 +313,8 @@ def _value(value: Any, kind: Any, where: str) -> Any:
         case "lengths":
             given = _list_of(value, where)
             return tuple(_within(_length_of(each, where), kind, where, " mm") for each in given)
+        case "boxes":
+            return tuple(_box_of(each, kind, f"{where}[{n}]") for n, each in enumerate(_list_of(value, where)))
         case "number":
             return _within(_number_of(value, where), kind, where)
         case "whole":
@@ -336,6 +367,12 @@ def _ratio_of(value: Any, kind: Any, where: str) -> tuple[float, float]:
     except ValueError as error:
         raise SettingsError(f'{where} must be two numbers, as [2, 1] or "2:1", not {value!r}.') from error
     return _within(first, kind, where), _within(second, kind, where)
+
+
+def _box_of(value: Any, kind: Any, where: str) -> tuple[float, ...]:
+    if not isinstance(value, list) or len(value) != 4:
+        raise SettingsError(f"{where} must be four lengths, [x, y, length, width], not {value!r}.")
+    return tuple(_within(_length_of(each, where), kind, where, " mm") for each in value)
 
 
 def _list_of(value: Any, where: str) -> list[Any]:

@@ -103,3 +103,26 @@ def show_fraction(mm: float, denominator: int = 32) -> str:
     fraction = Fraction(rest, denominator)
     lead = f"{whole}-" if whole else ""
     return f"{sign}{lead}{fraction.numerator}/{fraction.denominator} in"
+
+
+_MILLIMETRES = re.compile(
+    r"(?<![\w.,/-])(?P<figures>\d+(?:\.\d+)?(?:(?: x | to | and | or |, )\d+(?:\.\d+)?)*) mm(?![\w/²])")
+_FIGURE = re.compile(r"\d+(?:\.(\d+))?")
+
+
+def in_words_for(text: str, units: str) -> str:
+    """A sentence made in millimetres, for people who read `units`: "5.4 mm wide" becomes "0.213 in wide".
+
+    Every figure keeps its precision (two decimals more in inches); other units
+    in the sentence are left alone.
+    """
+    if units != "in":
+        return text
+
+    def inches(match: re.Match[str]) -> str:
+        def one(figure: re.Match[str]) -> str:
+            return f"{float(figure[0]) / MM_PER_INCH:.{len(figure[1] or '') + 2}f}"
+
+        return f"{_FIGURE.sub(one, match['figures'])} in"
+
+    return _MILLIMETRES.sub(inches, text)

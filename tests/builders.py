@@ -7,6 +7,7 @@ import numpy as np
 
 from crackmap.keys.fit import make_key
 from crackmap.keys.outline import moved
+from crackmap.pipeline import StageSettings, plan_cutting
 from crackmap.records import (
     Check,
     Crack,
@@ -28,6 +29,7 @@ from crackmap.records import (
     frozen_array,
 )
 from crackmap.scale.mapping import Mapping
+from crackmap.settings import CuttingSettings
 from crackmap.shop import Shop
 
 SIZES = (("large", 100.0, 40.0, 17.0), ("medium", 80.0, 32.0, 13.5), ("small", 63.0, 25.0, 10.5))
@@ -78,6 +80,14 @@ def a_plan(
         if c.id not in held
     )
     return Plan(placed, unheld, _resin(survey), thickness_mm)
+
+
+def a_cut_plan(survey: Survey, keys: int = 12, shop: Shop | None = None, depths: tuple[float, ...] = (20.0,),
+               cutting: CuttingSettings | None = None) -> Plan:
+    """`a_plan` with boards for its keys, set-ups where the shop has a bed, and machine time."""
+    shop, cutting = shop or Shop(), cutting or CuttingSettings()
+    plan = a_plan(survey, keys, shop, depths=depths)
+    return plan_cutting(survey, plan, shop, StageSettings(plan.thickness_mm, cutting=cutting))
 
 
 def a_key(

@@ -45,7 +45,8 @@ def _survey(folder: Path) -> Survey:
 @pytest.mark.parametrize("name", PHOTOS)
 def test_every_file_is_there(jobs: dict[str, tuple[Truth, Path]], name: str) -> None:
     _, folder = jobs[name]
-    assert {p.name for p in folder.iterdir()} == FILES
+    written = {p.name for p in folder.iterdir()}
+    assert written >= FILES and written - FILES <= {"tape-and-dams.png"}
 
 
 @pytest.mark.parametrize("name", PHOTOS)

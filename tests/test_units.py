@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crackmap.errors import LengthError
-from crackmap.units import parse_length, parse_positive_length, show_fraction, show_length
+from crackmap.units import in_words_for, parse_length, parse_positive_length, show_fraction, show_length
 
 
 @pytest.mark.parametrize(("text", "mm"), [
@@ -56,3 +56,17 @@ def test_workshop_fractions() -> None:
     assert show_fraction(25.4) == "1 in"
     assert show_fraction(-12.7) == "-1/2 in"
     assert show_fraction(0.0) == "0 in"
+
+
+@pytest.mark.parametrize(
+    ("sentence", "read"),
+    [
+        ("it is 25.4 mm wide", "it is 1.000 in wide"),
+        ("12.7 to 25.4 mm deep, 3 keys", "0.500 to 1.000 in deep, 3 keys"),
+        ("a 80 x 32 mm key at 1200 mm/min", "a 3.15 x 1.26 in key at 1200 mm/min"),
+        ("an area of 40 mm2, C12 and K3", "an area of 40 mm2, C12 and K3"),
+    ],
+)
+def test_sentences_in_the_readers_unit(sentence: str, read: str) -> None:
+    """Geometric: 25.4 mm are an inch; what is no length, or a speed or area, stays."""
+    assert in_words_for(sentence, "in") == read and in_words_for(sentence, "mm") == sentence

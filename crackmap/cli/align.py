@@ -12,7 +12,7 @@ from crackmap import job
 from crackmap.cli.options import FOLDER, Length, units_option
 from crackmap.cli.steps import settings_of
 from crackmap.errors import JobError, LengthError
-from crackmap.records import Survey
+from crackmap.records import Plan, Setup, Survey
 from crackmap.scale.alignment import JOG_SIGMA, Alignment, align
 from crackmap.units import parse_length, show_length
 
@@ -26,7 +26,8 @@ Fix the slab on the machine and bring a pointed bit over datum mark A, then over
 mark B, with the spindle off. Type what the machine shows for each, as
 {_EXAMPLE}. Out comes {DRAWING}, in which nothing need be turned or shifted any
 more, and the distance between the marks by photo and by machine: two independent
-measurements that must agree before you cut.
+measurements that must agree before you cut. With a bed smaller than the slab,
+--setup N moves the drawing of one set-up by that set-up's own two marks.
 """
 
 
@@ -34,28 +35,63 @@ measurements that must agree before you cut.
 @click.argument("folder", type=FOLDER)
 @click.option("--a", "reading_a", required=True, metavar="X,Y", help="The machine's reading at mark A.")
 @click.option("--b", "reading_b", required=True, metavar="X,Y", help="The machine's reading at mark B.")
+@click.option("--setup", "number", type=click.IntRange(1), default=None,
+              help="For a job in several set-ups: which one. A and B are then its two marks.")
 @click.option("--jog-sigma", type=Length(), default=None,
               help=f"How exactly you bring the bit over a mark. [default: {JOG_SIGMA:g}mm]")
 @units_option
-def command(folder: Path, reading_a: str, reading_b: str, jog_sigma: float | None,
+def command(folder: Path, reading_a: str, reading_b: str, number: int | None, jog_sigma: float | None,
             units: str | None) -> None:
     read = job.read_job(folder)
     if read.plan is None:
         raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
     shown = units or read.note.units
     points = [parse_reading(text, name, shown) for text, name in ((reading_a, "--a"), (reading_b, "--b"))]
-    datum = read.survey.datum
-    found = align(datum.a, datum.b, points[0], points[1], read.survey.scale.scale_sigma_percent,
+    setup = None if number is None else setup_numbered(read.plan, number)
+    names, marks = _marks(read.survey, setup)
+    found = align(marks[0], marks[1], points[0], points[1], read.survey.scale.scale_sigma_percent,
                   JOG_SIGMA if jog_sigma is None else jog_sigma)
-    from crackmap.sheets.dxf import slab_dxf
+    from crackmap.sheets.dxf import drawing_file, setup_dxf, slab_dxf
 
-    settings = settings_of(read.note)
-    drawing = slab_dxf(read.survey, read.plan, settings.sheets, transform=found.matrix)
+    sheets = settings_of(read.note).sheets
+    if setup is None:
+        stem, drawing = "slab-machine", slab_dxf(read.survey, read.plan, sheets, transform=found.matrix)
+    else:
+        stem = f"setup-{setup.number}-machine"
+        drawing = setup_dxf(read.survey, read.plan, setup, None, sheets, found.matrix)
+    written = folder / drawing_file(stem, sheets)
     job.check_writable(folder)
-    job.write_whole(folder / DRAWING, drawing)
-    for line in alignment_lines(found, read.survey, shown):
+    job.write_whole(written, drawing)
+    for line in alignment_lines(found, names, shown):
         click.echo(line)
-    click.echo(f"Written: {folder / DRAWING}")
+    click.echo(f"Written: {written}")
+
+
+def setup_numbered(plan: Plan, number: int) -> Setup:
+    """A set-up of the plan.
+
+    Raises
+    ------
+    JobError
+        If there is none of that number, or it has no marks to go by.
+    """
+    setup = next((each for each in plan.setups if each.number == number), None)
+    if setup is None:
+        there = f"this job has {len(plan.setups)}" if plan.setups else "this job has none; give the shop file a [bed]"
+        raise JobError(f"--setup {number}: {there}.")
+    if len(setup.marks) < 2:
+        raise JobError(f"--setup {number}: this set-up has no two marks to go by; lay the drawing on by hand.")
+    return setup
+
+
+def _marks(survey: Survey, setup: Setup | None) -> tuple[list[str], list[tuple[float, float]]]:
+    """What the two marks are, and where they lie in the slab frame."""
+    if setup is None:
+        datum = survey.datum
+        return ([f"A is the {datum.a_name}", f"B the {datum.b_name}"],
+                [(float(at[0]), float(at[1])) for at in (datum.a, datum.b)])
+    return ([f"A is {setup.marks[0].name} of set-up {setup.number}", f"B its {setup.marks[1].name}"],
+            [mark.at for mark in setup.marks[:2]])
 
 
 def parse_reading(text: str, name: str, units: str) -> tuple[float, float]:
@@ -79,7 +115,7 @@ def parse_reading(text: str, name: str, units: str) -> tuple[float, float]:
     return x, y
 
 
-def alignment_lines(found: Alignment, survey: Survey, units: str) -> list[str]:
+def alignment_lines(found: Alignment, names: list[str], units: str) -> list[str]:
     """The transform, the two distances and the verdict, in words."""
     def length(mm: float) -> str:
         return show_length(mm, units, 2)
@@ -87,7 +123,7 @@ def alignment_lines(found: Alignment, survey: Survey, units: str) -> list[str]:
     x, y = found.translation
     more = "more" if found.difference >= 0 else "less"
     lines = [
-        f"Mark A is the {survey.datum.a_name}, mark B the {survey.datum.b_name}.",
+        f"Mark {names[0]}, mark {names[1]}.",
         f"The slab lies turned by {found.rotation_deg:+.3f} degrees on the machine (sure to "
         f"{found.rotation_sigma_deg:.3f}); its origin is at X {length(x)}, Y {length(y)}.",
         f"A to B by the photo {length(found.distance_slab)}, by the machine "

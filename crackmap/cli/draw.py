@@ -4,13 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
 
-from crackmap import job, jsonform
+from crackmap import job, jsonform, pipeline
+from crackmap.cli.drawing_options import drawing_options, with_choices
 from crackmap.cli.options import FOLDER, paper_option, shop_option, units_option
 from crackmap.cli.progress import Progress
-from crackmap.cli.steps import drawn_files, noted_shop, path_from, redraw_ground, settings_of, write_and_tell
+from crackmap.cli.steps import (
+    drawn_files,
+    noted_shop,
+    path_from,
+    redraw_ground,
+    redraw_underside,
+    settings_of,
+    write_and_tell,
+)
 from crackmap.errors import JobError
 
 
@@ -19,19 +29,29 @@ from crackmap.errors import JobError
 @units_option
 @paper_option
 @shop_option
+@drawing_options
 @click.option("--quiet", is_flag=True, help="No progress lines.")
-def command(folder: Path, units: str | None, paper: str | None, shop: Path | None, quiet: bool) -> None:
-    """Draw a job's pictures, DXF and sheets again from its plan; nothing is measured or placed anew."""
+def command(folder: Path, units: str | None, paper: str | None, shop: Path | None, quiet: bool,
+            **choices: Any) -> None:
+    """Draw a job's pictures, DXF and sheets again; nothing is measured and no key is placed anew.
+
+    Boards, set-ups and machine time are reckoned again, so that a changed shop file counts. What you
+    don't name stays as the job was drawn before.
+    """
     read = job.read_job(folder)
     if read.plan is None:
         raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
     note = replace(read.note, units=units or read.note.units, paper=paper or read.note.paper)
+    note = with_choices(note, choices)
     if shop is not None:
         note = replace(note, shop=path_from(folder, shop))
     own_shop = noted_shop(note, folder)
     job.check_writable(folder)
     progress = Progress(3, quiet)
     rectified = redraw_ground(read, progress)
-    files = drawn_files(rectified, read.survey, read.plan, own_shop, settings_of(note), progress)
-    files[job.JOB] = jsonform.dumps(jsonform.note_as_json(note))
-    write_and_tell(folder, files, read.survey, read.plan, own_shop, note.units, progress)
+    settings = settings_of(note)
+    plan = pipeline.plan_cutting(read.survey, read.plan, own_shop, settings)
+    files = drawn_files(rectified, read.survey, plan, own_shop, settings, progress, redraw_underside(read))
+    files |= {job.JOB: jsonform.dumps(jsonform.note_as_json(note)),
+              job.PLAN: jsonform.dumps(jsonform.plan_as_json(plan))}
+    write_and_tell(folder, files, read.survey, plan, own_shop, note.units, progress)

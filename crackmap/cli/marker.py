@@ -19,7 +19,8 @@ from crackmap.settings import MarkerSheetSettings
 @click.option("--size", type=Length(), default=None, help="Side of the black square. [default: 100mm]")
 @click.option("--count", type=int, default=MarkerSheetSettings().count, show_default=True,
               help="How many markers, each with an id of its own.")
-@click.option("--first-id", type=int, default=0, show_default=True, help="Id of the first; the rest follow.")
+@click.option("--first-id", type=int, default=0, show_default=True,
+              help="Id of the first; the rest follow, without the few that look the same in a mirror.")
 @click.option("--overwrite", is_flag=True, help="Replace the file if it is there.")
 def command(out: Path, paper: str, size: float | None, count: int, first_id: int, overwrite: bool) -> None:
     """Print scale markers to lay on the slab: a PDF at true size, A4 or US Letter.
@@ -35,7 +36,7 @@ def command(out: Path, paper: str, size: float | None, count: int, first_id: int
     content = marker_sheet_pdf(settings)
     refuse_overwriting(out, overwrite)
     job.write_whole(out, content)
-    ids = f"ids {first_id} to {first_id + count - 1}" if count > 1 else f"id {first_id}"
+    ids = f"ids {', '.join(map(str, settings.ids))}" if count > 1 else f"id {settings.ids[0]}"
     click.echo(f"{out}: {count} marker{'s' if count > 1 else ''} of {settings.size:g} mm, {ids}.")
     click.echo("Print at 100 %, then lay a rule on the bars: if they are not 100 mm long, measure a black "
                "square and give its side with --marker-size.")

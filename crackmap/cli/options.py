@@ -35,6 +35,11 @@ units_option = click.option(
     "--units", type=click.Choice(["mm", "in"]), default=None, help="Unit of the lengths shown. [default: mm]")
 paper_option = click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default=None, help="Paper of the printed sheets. [default: a4]")
+plans_option = click.option(
+    "--plans", is_flag=True, help="Work out up to three plans to choose from as well, and draw them in plans.jpg.")
+why_option = click.option(
+    "--why", is_flag=True, help="Also draw why lines were kept as cracks or refused, in why-lines.png and "
+    "why-likelihood.png.")
 shop_option = click.option(
     "--shop", type=FILE, default=None,
     help="Your shop file (bits, fit, stock, resin). [default: shop.toml beside the job, else built-in defaults]")

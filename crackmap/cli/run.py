@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import click
 
 from crackmap import job, jsonform
-from crackmap.cli.options import FILE, FOLDER, Length, paper_option, shop_option, units_option
+from crackmap.cli.drawing_options import drawing_options, parted, with_choices
+from crackmap.cli.options import FILE, FOLDER, Length, paper_option, plans_option, shop_option, units_option, why_option
 from crackmap.cli.progress import Progress
 from crackmap.cli.scale_options import scale_options, scale_settings
 from crackmap.cli.steps import (
     drawn_files,
     load_shop,
     measure_photo,
+    measure_underside,
+    offered_files,
     path_from,
     plan_files,
     settings_of,
+    why_files,
     write_and_tell,
 )
+from crackmap.cli.underside_options import NAMES, underside_note, underside_options
 from crackmap.errors import JobError
 from crackmap.jsonform import JobNote
 from crackmap.settings import SurveySettings
@@ -43,31 +49,48 @@ An edits.json that is already there is kept and obeyed.
               help="0 keeps only the surest cracks, 1 also the faintest. [default: 0.5]")
 @shop_option
 @paper_option
+@drawing_options
+@plans_option
+@why_option
+@underside_options
 @click.option("--same-slab", is_flag=True,
               help="Keep the edits in --out although the photo is another one: it shows the same slab.")
 @click.option("--quiet", is_flag=True, help="No progress lines.")
 def command(photo: Path, thickness: float, out: Path, units: str | None, sensitivity: float | None,
-            shop: Path | None, paper: str | None, same_slab: bool, quiet: bool, **scale_choices: Any) -> None:
+            shop: Path | None, paper: str | None, plans: bool, why: bool, same_slab: bool, quiet: bool,
+            **choices: Any) -> None:
+    second_face = {name: choices.pop(name) for name in NAMES}
+    drawing_choices, scale_choices = parted(choices)
     scale = scale_settings(**scale_choices)
     own_shop = load_shop(shop, out)
     cracks = SurveySettings() if sensitivity is None else SurveySettings(least_confidence=1 - sensitivity)
     note = JobNote("photo" + photo.suffix.lower(), photo.name, thickness, units or own_shop.units,
                    scale, cracks, path_from(out, shop), paper or "a4")
+    note = replace(with_choices(note, drawing_choices), underside=underside_note(**second_face, scale=scale))
     settings = settings_of(note)
     job.check_writable(out)
     edits = job.read_edits(out)
-    progress = Progress(6, quiet)
+    progress = Progress(6 + plans + why + (note.underside is not None), quiet)
     measured = measure_photo(photo, note.title, settings, edits, progress)
     if (out / job.EDITS).exists() and not same_slab:
         _refuse_another_slab(out, measured.photo.facts.sha256)
-    plan, files = plan_files(measured.survey, own_shop, settings, edits, progress)
-    files |= drawn_files(measured.rectified, measured.survey, plan, own_shop, settings, progress)
+    survey, under, own_photo = measured.survey, None, second_face["underside"]
+    if note.underside is not None:
+        under, survey = measure_underside(own_photo, note.underside, survey, settings, progress)
+    plan, files = plan_files(survey, own_shop, settings, edits, progress)
+    files |= drawn_files(measured.rectified, survey, plan, own_shop, settings, progress, under)
+    if plans:
+        files |= offered_files(measured.rectified, survey, plan, own_shop, settings, edits, progress)
+    if why:
+        files |= why_files(measured.rectified, settings, edits, progress)
     files |= {
         note.photo: photo.read_bytes(),
         job.JOB: jsonform.dumps(jsonform.note_as_json(note)),
-        job.SURVEY: jsonform.dumps(jsonform.survey_as_json(measured.survey)),
+        job.SURVEY: jsonform.dumps(jsonform.survey_as_json(survey)),
     }
-    write_and_tell(out, files, measured.survey, plan, own_shop, note.units, progress)
+    if note.underside is not None:
+        files[note.underside.photo] = own_photo.read_bytes()
+    write_and_tell(out, files, survey, plan, own_shop, note.units, progress)
 
 
 def _refuse_another_slab(out: Path, sha256: str) -> None:

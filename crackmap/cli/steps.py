@@ -10,13 +10,15 @@ from pathlib import Path
 import click
 
 from crackmap import job, jsonform, pipeline
+from crackmap.cli.offers import offer_lines
 from crackmap.cli.progress import Progress
 from crackmap.cli.summary import summary_lines
 from crackmap.errors import JobError
-from crackmap.jsonform import JobNote
+from crackmap.jsonform import JobNote, UndersideNote
+from crackmap.keys.shop_names import demand_known_names
 from crackmap.pipeline import StageSettings
 from crackmap.records import Edits, Photo, Plan, RectifiedPhoto, Survey
-from crackmap.settings import SheetSettings
+from crackmap.settings import UndersideSettings
 from crackmap.shop import Shop, shop_from_toml
 
 SHOP_FILE = "shop.toml"
@@ -39,7 +41,7 @@ def load_shop(named: Path | None, folder: Path) -> Shop:
     JobError
         If a named shop file cannot be read.
     SettingsError
-        If it holds an unknown or wrong field.
+        If it holds an unknown or wrong field, or names an unknown shape or wood.
     """
     if named is None:
         beside = [p for p in (folder / SHOP_FILE, folder.absolute().parent / SHOP_FILE) if p.is_file()]
@@ -51,7 +53,9 @@ def load_shop(named: Path | None, folder: Path) -> Shop:
     except (OSError, UnicodeDecodeError) as problem:
         reason = getattr(problem, "strerror", None) or "not a text file"
         raise JobError(f"the shop file {named} cannot be read ({reason}); check --shop.") from problem
-    return shop_from_toml(text, str(named))
+    shop = shop_from_toml(text, str(named))
+    demand_known_names(shop)
+    return shop
 
 
 def noted_shop(note: JobNote, folder: Path) -> Shop:
@@ -71,17 +75,24 @@ def path_from(folder: Path, named: Path | None) -> str:
 
 def settings_of(note: JobNote) -> StageSettings:
     """The stages' settings that job.json asks for."""
-    sheets = SheetSettings().with_changes(units=note.units, paper=note.paper)
-    return StageSettings(note.thickness_mm, note.scale, note.survey, sheets=sheets)
+    sheets = note.drawing.with_changes(units=note.units, paper=note.paper)
+    under = UndersideSettings() if note.underside is None else note.underside.settings
+    return StageSettings(note.thickness_mm, note.scale, note.survey, sheets=sheets, cutting=note.cutting,
+                         underside=under)
+
+
+def read_photo_as(path: Path, shown_as: str) -> Photo:
+    """The photo, under the name that the user knows it by."""
+    from crackmap.photo.read import read_photo
+
+    photo = read_photo(path)
+    return replace(photo, facts=replace(photo.facts, file=shown_as))
 
 
 def measure_photo(path: Path, shown_as: str, settings: StageSettings, edits: Edits, progress: Progress) -> Measured:
     """Read, rectify and survey, with progress."""
-    from crackmap.photo.read import read_photo
-
     with progress.stage("Reading the photo"):
-        photo = read_photo(path)
-        photo = replace(photo, facts=replace(photo.facts, file=shown_as))
+        photo = read_photo_as(path, shown_as)
     with progress.stage("Finding the scale and squaring the picture"):
         rectified = pipeline.rectify_photo(photo, settings)
     with progress.stage("Measuring the slab: edge, voids, cracks"):
@@ -89,16 +100,27 @@ def measure_photo(path: Path, shown_as: str, settings: StageSettings, edits: Edi
     return Measured(photo, rectified, survey)
 
 
-def plan_files(survey: Survey, shop: Shop, settings: StageSettings, edits: Edits,
-               progress: Progress) -> tuple[Plan, dict[str, bytes]]:
+def measure_underside(path: Path, note: UndersideNote, survey: Survey, settings: StageSettings,
+                      progress: Progress) -> tuple[RectifiedPhoto, Survey]:
+    """The other face's photo to scale, and the survey with it brought together."""
+    own = replace(settings, scale=note.scale)
+    with progress.stage("Measuring the underside"):
+        photo = read_photo_as(path, note.title)
+        rectified, under = pipeline.measure(pipeline.rectify_photo(photo, own), own, Edits())
+        return rectified, pipeline.add_underside(survey, under, settings)
+
+
+def plan_files(survey: Survey, shop: Shop, settings: StageSettings, edits: Edits, progress: Progress,
+               last: Plan | None = None, choice: str | None = None) -> tuple[Plan, dict[str, bytes]]:
     """Place the keys and reckon the resin; returns the plan and plan.json."""
     with progress.stage("Placing the keys, reckoning the resin"):
-        plan = pipeline.make_plan(survey, shop, settings, edits)
+        plan = pipeline.make_plan(survey, shop, settings, edits, last, choice, weigh_counts=True)
+        plan = pipeline.plan_cutting(survey, plan, shop, settings)
     return plan, {job.PLAN: jsonform.dumps(jsonform.plan_as_json(plan))}
 
 
 def drawn_files(rectified: RectifiedPhoto, survey: Survey, plan: Plan, shop: Shop, settings: StageSettings,
-                progress: Progress) -> dict[str, bytes]:
+                progress: Progress, under: RectifiedPhoto | None = None) -> dict[str, bytes]:
     """All drawings, pictures and sheets, by name.
 
     The pictures are made beside the drawings: their work is the image
@@ -109,7 +131,26 @@ def drawn_files(rectified: RectifiedPhoto, survey: Survey, plan: Plan, shop: Sho
         pictures = beside.submit(pipeline.draw_pictures, rectified, survey, plan, shop, sheets)
         files = pipeline.draw_for_machine(survey, plan, shop, sheets)
         files |= pipeline.draw_for_bench(survey, plan, shop, sheets)
+        files |= pipeline.draw_dams(under, survey, plan, sheets)
         return files | pictures.result()
+
+
+def offered_files(rectified: RectifiedPhoto, survey: Survey, plan: Plan, shop: Shop, settings: StageSettings,
+                  edits: Edits, progress: Progress) -> dict[str, bytes]:
+    """The picture of the plans to choose from; says in words what they are."""
+    with progress.stage("Working out the plans to choose from"):
+        offered = pipeline.offer_plans(survey, shop, settings, edits)
+        files = pipeline.draw_plans(rectified, survey, offered, plan.choice, settings.sheets)
+    for line in offer_lines(offered, plan.choice, settings.sheets.units):
+        click.echo(line)
+    return files
+
+
+def why_files(rectified: RectifiedPhoto, settings: StageSettings, edits: Edits,
+              progress: Progress) -> dict[str, bytes]:
+    """The pictures of why lines were kept as cracks or refused."""
+    with progress.stage("Drawing why lines were kept or refused"):
+        return pipeline.explain_cracks(rectified, settings, edits)
 
 
 def write_and_tell(folder: Path, files: dict[str, bytes], survey: Survey, plan: Plan, shop: Shop, units: str,
@@ -117,6 +158,9 @@ def write_and_tell(folder: Path, files: dict[str, bytes], survey: Survey, plan: 
     """Write the job's files together, then print the summary."""
     with progress.stage(f"Writing {len(files)} files"):
         job.write_all(folder, files)
+        removed = job.remove_old_drawings(folder, files)
+    if removed:
+        click.echo(f"Removed, as they showed an earlier plan: {', '.join(removed)}.")
     for line in summary_lines(survey, plan, shop, units, folder):
         click.echo(line)
 
@@ -138,3 +182,21 @@ def redraw_ground(read: job.Job, progress: Progress) -> RectifiedPhoto:
             raise JobError(f"{read.photo_path} is not the photo that {job.SURVEY} was measured on; "
                            f"measure it with: crackmap measure {read.folder}")
         return resample_by_survey(photo, read.survey)
+
+
+def redraw_underside(read: job.Job) -> RectifiedPhoto | None:
+    """The other face's photo to scale, resampled by its survey's mapping; None where there is none.
+
+    Raises
+    ------
+    JobError
+        If the photo in the folder is not the one that was surveyed.
+    """
+    if read.note.underside is None or read.survey.other_face is None:
+        return None
+    path = read.folder / read.note.underside.photo
+    photo = read_photo_as(path, read.note.underside.title)
+    if photo.facts.sha256 != read.survey.other_face.survey.photo.sha256:
+        raise JobError(f"{path} is not the photo of the underside that was measured; make the job again with: "
+                       f"crackmap run ... --underside PHOTO --out {read.folder}")
+    return pipeline.redraw_ground(photo, read.survey.other_face.survey)

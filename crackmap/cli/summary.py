@@ -6,12 +6,15 @@ import textwrap
 from collections import Counter
 from pathlib import Path
 
-from crackmap.records import Key, Plan, Survey
+from crackmap.records import CountOption, CountOptions, Key, Plan, Survey
+from crackmap.sheets.bench_tables import left_over_sentences
+from crackmap.sheets.setup_pages import unreached_sentences
 from crackmap.sheets.words import counted, over_all
 from crackmap.shop import Shop
-from crackmap.units import show_length
+from crackmap.units import in_words_for, show_length
 
 _WIDE_MM = 2.0  # cracks wider than this are named apart in the summary
+_MOST_COUNTS = 3  # so many cracks are shown with one key fewer and more
 _MOST_UNHELD = 6  # so many cracks without a key are listed one by one
 _COLUMNS = 100
 
@@ -32,7 +35,8 @@ def summary_lines(survey: Survey, plan: Plan, shop: Shop, units: str, folder: Pa
         ("Slab", [_slab(survey, plan, units)]),
         ("Scale", [_scale(survey, units)]),
         ("Found", [_found(survey, units)]),
-        ("Keys", [_keys(plan, shop, units), *_unheld(plan)]),
+        ("Keys", [_keys(plan, shop, units), *_unheld(plan), *_counts(plan, units), *_holding(plan)]),
+        ("Machine", _machine(plan)),
         ("Resin", [_resin(plan)]),
         ("Look at", _look_at(survey, plan, shop)),
         ("Files", [f"{folder}: look at annotated.png first; slab.dxf and keys.dxf go to the CAM program, "
@@ -42,9 +46,24 @@ def summary_lines(survey: Survey, plan: Plan, shop: Shop, units: str, folder: Pa
     for title, sentences in parts:
         lead = f"{title:<8}"
         for sentence in sentences:
-            lines += textwrap.wrap(sentence, _COLUMNS, initial_indent=lead, subsequent_indent=" " * 8)
+            said = in_words_for(sentence, units)
+            lines += textwrap.wrap(said, _COLUMNS, initial_indent=lead, subsequent_indent=" " * 8)
             lead = " " * 8
     return lines
+
+
+def _machine(plan: Plan) -> list[str]:
+    """Time on the machine, set-ups, and keys for which there is no board or no set-up."""
+    told = []
+    if plan.time is not None:
+        items = plan.time.items
+        least, likely, most = (round(sum(getattr(i, of) for i in items)) for of in ("least", "likely", "most"))
+        told.append(f"pockets and keys take about {likely} minutes ({least} to {most}).")
+    if plan.setups:
+        told.append(f"{counted(len(plan.setups), 'set-up')} on the bed; a drawing each, setting-out.pdf shows how the "
+                    "slab lies.")
+    told += unreached_sentences(plan)
+    return told + (left_over_sentences(plan.stock) if plan.stock is not None else [])
 
 
 def _slab(survey: Survey, plan: Plan, units: str) -> str:
@@ -89,6 +108,33 @@ def _unheld(plan: Plan) -> list[str]:
     listed = [f"{u.crack} has no key: {u.why}" for u in plan.unheld[:_MOST_UNHELD]]
     more = len(plan.unheld) - _MOST_UNHELD
     return listed + ([f"{more} more cracks have no key; plan.json says why."] if more > 0 else [])
+
+
+def _counts(plan: Plan, units: str) -> list[str]:
+    """What one key fewer or more would do on the most heavily keyed cracks."""
+    keyed = sorted((c for c in plan.counts if c.planned), key=lambda c: -c.planned)
+    said = [count_line(each, units) for each in keyed[:_MOST_COUNTS]]
+    more = len(keyed) - _MOST_COUNTS
+    return said + ([f"The same for {counted(more, 'more crack')} stands in plan.json."] if more > 0 else [])
+
+
+def count_line(counts: CountOptions, units: str) -> str:
+    """One crack with as many keys as planned, one fewer, one more: what stays unheld, and what it costs."""
+    def said(option: CountOption) -> str:
+        words = f"{counted(option.keys, 'key')} leave{'s' if option.keys == 1 else ''}"
+        relief = "" if option.relief is None else f", runs at {option.relief:.1f} times the pull"
+        cost = "" if option.keys == counts.planned else f", {option.objective:+.1f} in cost"
+        return f"{words} at most {show_length(option.longest_unheld, units, 0)} unheld{relief}{cost}"
+
+    return f"{'+'.join(counts.cracks)}: " + "; ".join(said(option) for option in counts.options) + "."
+
+
+def _holding(plan: Plan) -> list[str]:
+    """The caution that goes with the holding figures, where there are any."""
+    if not plan.basis:
+        return []
+    return [f"{plan.basis[0]} What they assume, and which figures are from memory, stands in plan.json and on the "
+            "bench sheet."]
 
 
 def _resin(plan: Plan) -> str:

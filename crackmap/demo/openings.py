@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 from crackmap.demo.bench_texture import LitBench
 from crackmap.demo.lens import Rays
 from crackmap.demo.lighting import drift_per_depth, main_light, pit_sky, shade, slot_sky
-from crackmap.demo.looks import WOODS, linear
+from crackmap.demo.looks import linear
 from crackmap.demo.noise import Float32, fractal, sample, smoothstep
 from crackmap.demo.patch_grid import Grid
 from crackmap.demo.scene import CrackShape, SlabScene, VoidShape
@@ -105,7 +105,7 @@ def _ribbon_window(crack: CrackShape, grid: Grid, part: slice, margin: float) ->
     return grid.window(float(middle[0]), float(middle[1]), float((high - low).max()) / 2 + margin)
 
 
-def _crack_samples(crack: CrackShape, grid: Grid, margin: float) -> NDArray[np.intp]:
+def crack_samples(crack: CrackShape, grid: Grid, margin: float) -> NDArray[np.intp]:
     """Flat indices of the samples within `margin` of a crack; found piece by piece to stay cheap."""
     taken = []
     columns = grid.x.shape[1]
@@ -172,7 +172,7 @@ def paint_crack(
         Seen through what goes right through.
     """
     margin = float(crack.width.max()) / 2 + 1.5 * grid.footprint + (4.0 if crack.halo else 0.0)
-    index = _crack_samples(crack, grid, margin)
+    index = crack_samples(crack, grid, margin)
     if not len(index):
         return
     points = np.c_[grid.x.ravel()[index], grid.y.ravel()[index]].astype(float)
@@ -206,9 +206,9 @@ def _gap_light(
     met, gap = _follow_into_crack(near, crack.lean, sideways, thickness)
     x, y = rays.x.ravel()[index], rays.y.ravel()[index]
     grain = sample(fractal(2), x * np.float32(0.9), (y + 3 * met.astype(np.float32)) * np.float32(2.2))
-    wall = linear(WOODS[scene.look].early) * np.float32(0.62) * np.exp(0.22 * grain)[:, None]
+    wall = linear(scene.wood.early) * np.float32(0.62) * np.exp(0.22 * grain)[:, None]
     dust = (near.dusty > 0.5) & (met > 0.8 * near.depth)
-    wall[dust] = linear(_DUST) * np.exp(0.18 * grain[dust])[:, None]
+    wall[dust] = linear(crack.fill or _DUST) * np.exp(0.18 * grain[dust])[:, None]
     dx, dy = drift_per_depth(scene.light)
     drift = near.left @ np.array([dx, dy])  # sideways run of the light for 1 mm down
     reach = near.across + met * (sideways - drift)  # where the ray from the light crossed the face
@@ -297,7 +297,7 @@ def _pit_light(
         met[hit] = z
         open_ &= ~hit
     radius = np.full_like(met, void.radii.mean())
-    look = WOODS[scene.look]
+    look = scene.wood
     base = linear(look.bark if void.kind == "bark_inclusion" else look.knot)
     wall = base * np.float32(0.75) * np.exp(0.35 * rough)[:, None]
     dx, dy = drift_per_depth(scene.light)

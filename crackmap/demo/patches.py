@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crackmap.demo.lens import aim
+from crackmap.demo.look_alikes import with_look_alikes
 from crackmap.demo.noise import Float32
 from crackmap.demo.random_scene import random_scene
 from crackmap.demo.render import compose, expose
@@ -72,7 +73,7 @@ def render_patch(
         scene, camera=pose, exposure=dataclasses.replace(scene.exposure, vignette=0.0)
     )
     lens = aim(pose)
-    layers = compose(close, lens, oversampling)
+    layers = compose(close, lens, oversampling, strip_px=size_px)
     truth = write_truth(close, lens, layers.body, layers.thing)
     return Patch(
         expose(close, layers.light), layers.crack, layers.void, layers.face, layers.thing, mm_per_px, truth
@@ -80,11 +81,17 @@ def render_patch(
 
 
 def random_patch(
-    seed: int, size_px: int = 256, mm_per_px: float | None = None, near_crack: float = 0.75, **wishes: Any
+    seed: int,
+    size_px: int = 256,
+    mm_per_px: float | None = None,
+    near_crack: float = 0.75,
+    look_alikes: bool = False,
+    **wishes: Any,
 ) -> Patch:
     """A piece of a random scene: round a point of a crack with chance `near_crack`, else anywhere.
 
-    `wishes` go to `random_scene`; `mm_per_px` is drawn between 0.25 and 1.1 when None.
+    `wishes` go to `random_scene`; `mm_per_px` is drawn between 0.15 and 1.2 when
+    None. With `look_alikes` the wood is odder and more on it resembles a crack.
     """
     rng = np.random.default_rng([seed, 9])
     scene = random_scene(seed, **wishes)
@@ -93,8 +100,10 @@ def random_patch(
         centre = line[int(rng.integers(len(line)))]
     else:
         centre = np.array([rng.uniform(0.05, 0.95) * scene.length, rng.uniform(-0.45, 0.45) * scene.width])
-    pitch = mm_per_px or float(np.exp(rng.uniform(np.log(0.25), np.log(1.1))))
+    pitch = mm_per_px or float(np.exp(rng.uniform(np.log(0.15), np.log(1.2))))
     centre = centre + rng.uniform(-0.3, 0.3, 2) * size_px * pitch
+    if look_alikes:
+        scene = with_look_alikes(scene, centre, size_px * pitch / 2, seed)
     return render_patch(
         scene,
         centre,

@@ -16,6 +16,7 @@ from crackmap.demo.scene import (
     EdgeLine,
     SlabScene,
 )
+from crackmap.demo.stains import spalt_zones
 from crackmap.demo.wishes import SceneWishes
 from crackmap.records import frozen_array
 
@@ -74,7 +75,8 @@ def random_scene(seed: int, **wishes: Any) -> SlabScene:
     red, green, blue = (
         float(np.clip(c * tone * f, 0, 255)) for c, f in zip(picked, (1 + warm, 1, 1 - warm), strict=True)
     )
-    scene = dataclasses.replace(scene, bench_colour=(red, green, blue))
+    zones = spalt_zones(scene.finish.spalt, seed)
+    scene = dataclasses.replace(scene, bench_colour=(red, green, blue), zones=zones)
     return dataclasses.replace(scene, things=draw_things(rng, w, scene))
 
 

@@ -19,9 +19,10 @@ from crackmap.demo.bench_texture import LitBench
 from crackmap.demo.edges import inside_distance
 from crackmap.demo.lens import Lens, Rays, aim, cast_rays
 from crackmap.demo.lighting import glare, main_light, map_shadow, shade, towards_light
-from crackmap.demo.looks import WOODS, encoded, linear
+from crackmap.demo.looks import encoded, linear
 from crackmap.demo.noise import Float32, fibre, sample
 from crackmap.demo.openings import paint_crack, paint_void
+from crackmap.demo.painted import add_painted
 from crackmap.demo.patch_grid import Grid
 from crackmap.demo.scene import SlabScene
 from crackmap.demo.sides import paint_sides, reach_outside
@@ -77,7 +78,7 @@ def render(scene: SlabScene, oversampling: int = 2) -> tuple[NDArray[np.uint8], 
     return photo, write_truth(scene, lens, layers.body, layers.thing)
 
 
-def compose(scene: SlabScene, lens: Lens, oversampling: int = 2) -> Layers:
+def compose(scene: SlabScene, lens: Lens, oversampling: int = 2, strip_px: int = _STRIP) -> Layers:
     """The view in linear light and the share of each pixel that each layer has."""
     width, height = lens.size_px
     footprint = float(lens.mapping().mm_per_px_at([scene.camera.look_at])[0]) / oversampling
@@ -85,8 +86,8 @@ def compose(scene: SlabScene, lens: Lens, oversampling: int = 2) -> Layers:
     bench = LitBench(scene, map_shadow(scene), footprint * oversampling)
     light = np.empty((height, width, 3), np.float32)
     shares = np.empty((height, width, 5), np.float32)
-    for first in range(0, height, _STRIP):
-        rows = (first, min(first + _STRIP, height))
+    for first in range(0, height, strip_px):
+        rows = (first, min(first + strip_px, height))
         rays = cast_rays(lens, rows, oversampling)
         picture, covers = _compose_block(scene, log, bench, rays, oversampling)
         size = (width, rows[1] - rows[0])
@@ -153,6 +154,7 @@ def _face(scene: SlabScene, log: Log, rays: Rays, footprint: float, inside: Floa
     w = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
     grid = Grid(rays.x[w], rays.y[w], footprint)
     colour = albedo(scene, log, grid, inside[w])
+    add_painted(colour, scene, grid)
     relief = add_finish(colour, scene, grid)
     lx, _, lz = towards_light(scene.light)
     slope = np.float32(0.035 * scene.finish.saw_marks * (lx / -lz))
@@ -175,7 +177,7 @@ def _vignette(shape: tuple[int, int], strength: float) -> Float32:
 def expose(scene: SlabScene, light: Float32) -> NDArray[np.uint8]:
     """What the camera makes of the light: level, vignette, blur, noise, sharpening, sRGB."""
     e = scene.exposure
-    wood = linear(WOODS[scene.look].early)
+    wood = linear(scene.wood.early)
     sky = np.array(scene.light.sky_colour) * scene.light.sky
     irradiance = np.array(scene.light.colour) * scene.light.direct + sky
     gain = e.level * _target(wood) / float((wood * irradiance).max())

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from crackmap.demo.looks import RGB, WOODS, WoodLook
 from crackmap.records import FloatArray, frozen_array
 
 
@@ -53,6 +54,7 @@ class CrackShape:
     lean: float = 0.0
     parent: int | None = None  # a branch's stem
     halo: float = 0.0  # stain beside it, 0 to 1
+    fill: RGB | None = None  # sRGB 0 to 255 of what lies in it; None: sawdust
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +103,44 @@ class Mark:
     size: float  # length or radius [mm]
     angle_deg: float = 0.0
     strength: float = 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PaintedLine:
+    """A line on the face that is no gap: pigment, ink, graphite, a grain line, a scratch.
+
+    It takes the share `absorbs` of each colour away and leaves the wood's figure
+    to be seen through it, or covers the wood with `opaque`.
+    """
+
+    centreline: FloatArray  # (N, 2) [mm]
+    width: FloatArray  # (N,) [mm]
+    strength: float  # 0 to 1
+    absorbs: tuple[float, float, float]  # of linear light, 0 to 1; negative brightens
+    softness: float = 0.0  # width of its blurred border [mm]
+    broken: float = 0.0  # 0 even, 1 broken by the grain's relief
+    opaque: RGB | None = None  # sRGB 0 to 255
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """Wood changed inside the level lines of a smooth field: rot, stain, water, mineral colour.
+
+    The field's blobs are about five times `along` by `across` in size. A line of
+    its own may run along the border, as fungi draw it.
+    """
+
+    seed: int
+    along: float  # scale along the grain [mm]
+    across: float  # scale across the grain [mm]
+    levels: tuple[float, ...]  # of the field, whose spread is 1
+    absorbs: tuple[float, float, float]  # inside, share of linear light, 0 to 1
+    line_mm: float = 0.0  # width of the border line; 0 for none
+    line_absorbs: tuple[float, float, float] = (0.9, 0.92, 0.94)
+    softness: float = 0.3  # of the line and of the area's border [mm]
+    wobble: float = 0.15  # small bends, as a share of the field's spread
+    gaps: float = 0.0  # share of the line that fades out
+    uneven: float = 0.0  # spread of the logarithm of its width along it
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +247,14 @@ class SlabScene:
     exposure: Exposure = field(default_factory=Exposure)
     bench_angle_deg: float = 0.0
     bench_colour: tuple[float, float, float] | None = None  # sRGB 0 to 255; None: the bench's own
+    lines: tuple[PaintedLine, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    own_look: WoodLook | None = None  # a wood that is in no list
+
+    @property
+    def wood(self) -> WoodLook:
+        """How the wood looks."""
+        return self.own_look or WOODS[self.look]
 
     @property
     def marker_size_mm(self) -> float | None:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from crackmap.demo.edges import outside_live
 from crackmap.demo.lens import Rays
 from crackmap.demo.lighting import main_light, shade, towards_light
-from crackmap.demo.looks import WOODS, linear
+from crackmap.demo.looks import linear
 from crackmap.demo.noise import Float32, fibre, fractal, sample, soft
 from crackmap.demo.scene import SlabScene
 
@@ -84,7 +84,7 @@ def _first_meeting(
 
 
 def _side_light(scene: SlabScene, x: Float32, y: Float32, z: Float32, bark: Float32) -> Float32:
-    look, e, light = WOODS[scene.look], scene.edges, scene.light
+    look, e, light = scene.wood, scene.edges, scene.light
     top = y < np.interp(x, e.x, (e.top + e.bottom) / 2)
     has_bark = np.where(top, e.bark_top, e.bark_bottom) > 0
     is_bark = has_bark & (bark > 0.8)

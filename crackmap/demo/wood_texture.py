@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.demo.edges import inside_distance
-from crackmap.demo.looks import WOODS, WoodLook, linear
-from crackmap.demo.noise import Float32, dashes, fibre, fractal, look_up, sample, smoothstep, soft
+from crackmap.demo.looks import WoodLook, linear
+from crackmap.demo.noise import Float32, dashes, fibre, fractal, look_up, sample, smoothstep
 from crackmap.demo.patch_grid import Grid
 from crackmap.demo.scene import SlabScene
 
@@ -87,7 +87,7 @@ def _slow_walk(
 @lru_cache(maxsize=4)
 def grow_log(scene: SlabScene, footprint: float) -> Log:
     """Prepare the log of a scene for samples `footprint` mm apart."""
-    look = WOODS[scene.look]
+    look = scene.wood
     rng = np.random.default_rng([scene.seed, 11])
     rings = _ring_table(look, rng, footprint)
     e = scene.edges
@@ -242,21 +242,11 @@ def _add_figure(colour: Float32, log: Log, grid: Grid, y: Float32) -> None:
 
 
 def _add_mineral(colour: Float32, scene: SlabScene, log: Log, grid: Grid, y: Float32) -> None:
-    """Dark streaks along the grain, and grey clouds with dark border lines (spalting)."""
+    """Dark streaks along the grain."""
     if scene.finish.mineral > 0:
         streak = _noise(log, 13, fractal(2), grid.x, y, 9.0, 0.8)
         dark = smoothstep(1.3, 2.4, streak) * np.float32(0.55 * scene.finish.mineral)
         colour *= 1 - dark[..., None] * np.array([0.75, 0.85, 0.95], np.float32)
-    if scene.finish.spalt > 0:
-        cloud = _noise(log, 14, soft(1), grid.x, y, 34.0, 9.0)
-        wobble = _noise(log, 15, fractal(1), grid.x, y, 2.0, 1.0)
-        level = cloud + 0.16 * wobble
-        share = np.float32(scene.finish.spalt)
-        pale = smoothstep(0.35, 0.6, level) * share
-        grey = colour.mean(-1, keepdims=True) * np.array([1.02, 0.98, 0.92], np.float32) * 0.9
-        colour += (grey - colour) * (0.6 * pale)[..., None]
-        line = np.exp(-(((level - 0.47) / 0.03) ** 2)) * share
-        colour *= (1 - 0.75 * line)[..., None]
 
 
 def _add_knots(colour: Float32, scene: SlabScene, log: Log, grid: Grid) -> None:

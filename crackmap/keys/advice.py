@@ -15,7 +15,7 @@ STRAIGHT = 0.03
 
 def keying_advice(holding: Holding | None, *, moisture_now: float | None = None,
                   moisture_to_come: float | None = None, split_share: float = 0.0,
-                  straying: float = 1.0) -> tuple[str, ...]:
+                  straying: float = 1.0, no_tip: bool = False) -> tuple[str, ...]:
     """Sentences for the maker: why keys may be the wrong answer for this crack.
 
     Parameters
@@ -28,6 +28,8 @@ def keying_advice(holding: Holding | None, *, moisture_now: float | None = None,
         Crack length over slab length. [-]
     straying : float
         Farthest distance of the centreline from its chord over the chord. [-]
+    no_tip : bool
+        The crack is keyed and open at both ends, so no tip shares the pull.
     """
     said = []
     if moisture_now is not None and moisture_to_come is not None:
@@ -42,6 +44,10 @@ def keying_advice(holding: Holding | None, *, moisture_now: float | None = None,
     if split_share >= LONG_SPLIT and straying <= STRAIGHT:
         said.append(f"The split is straight and runs {split_share:.0%} of the slab: sawing it apart along "
                     "the split and gluing it again is stronger than any key.")
+    if no_tip:
+        said.append("It is open at both ends, so that no tip shares the pull with the keys or bounds it, and their "
+                    "holding is not reckoned: the keys keep the lips in line, no more can be said. Where it must "
+                    "bear load, saw along it and glue it again, or ask an engineer.")
     if holding is not None and holding.loads and not holding.holds:
         worst = min(holding.loads, key=lambda load: load.factor / load.capacity.wanted_factor)
         said.append(f"A key may not hold ({worst.force_n / 1000:.1f} kN to hold, "

@@ -14,6 +14,7 @@ from crackmap.keys.strength import (
     DRY_ENOUGH,
     HeldCrack,
     Holding,
+    holding_basis,
     holding_checks,
     holding_reasons,
     reckon_holding,
@@ -22,6 +23,8 @@ from crackmap.records import Check, FloatArray, Key, Placement
 from crackmap.shop import Shop
 from crackmap.wood.moisture import equilibrium_moisture
 from crackmap.wood.species import Species, species_named
+
+_OPEN_ENDS = ("edge", "border", "void")  # where a crack's lips are free
 
 
 class Line(Protocol):
@@ -92,6 +95,7 @@ def with_holding(placement: Placement, lines: Iterable[Line], outline: FloatArra
     slab = _slab(shop, thickness_mm)
     found: dict[str, list[tuple[Check, str]]] = {key.id: [] for key in placement.keys}
     said = list(keying_advice(None, moisture_now=slab.moisture_now, moisture_to_come=slab.moisture_to_come))
+    reckoned = False
     for line in lines:
         name = "+".join(line.cracks)
         keys = [key for key in placement.keys if set(key.cracks) & set(line.cracks)]
@@ -100,15 +104,19 @@ def with_holding(placement: Placement, lines: Iterable[Line], outline: FloatArra
         except (WoodError, KeyShapeError) as problem:
             said.append(f"Holding of {name} not reckoned: {problem}")
             continue
+        share, straying = _split(line, outline)
+        opened = all(end in _OPEN_ENDS for end in line.ends)
+        said += [f"{name}: {words}" for words in keying_advice(holding, split_share=share, straying=straying,
+                                                               no_tip=opened and bool(keys))]
         if holding is None:
             continue
-        share, straying = _split(line, outline)
-        said += [f"{name}: {words}" for words in keying_advice(holding, split_share=share, straying=straying)]
+        reckoned = True
         for key, check, reason in zip(keys, holding_checks(holding), holding_reasons(holding), strict=True):
             found[key.id].append((check, f"{name}: {reason}"))
     said += _restraint(placement, slab)
     keys_checked = tuple(_with_worst(key, found[key.id]) for key in placement.keys)
-    return replace(placement, keys=keys_checked, warnings=(*placement.warnings, *dict.fromkeys(said)))
+    return replace(placement, keys=keys_checked, warnings=(*placement.warnings, *dict.fromkeys(said)),
+                   basis=holding_basis(slab.wood, slab.key_wood) if reckoned else ())
 
 
 def _with_worst(key: Key, found: list[tuple[Check, str]]) -> Key:

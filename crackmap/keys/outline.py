@@ -34,6 +34,7 @@ _REACH_CHORDS = 0.01  # of the check that the bit reaches everything [mm]
 _CROSSING_CHORDS = 0.1  # fine enough to see an outline cross itself [mm]
 # Rows closer than this are one point: tangent points of circles are found to the root of the rounding. [mm]
 _SAME_POINT = 1e-5
+_LEFT = np.array([-1.0, 1.0])  # (dy, dx) times this is (dx, dy) turned left by a right angle
 _TANGENT_WITHIN = 1e-5  # a turn at a row below this counts as none [rad]
 
 
@@ -53,11 +54,8 @@ class Segments:
     centre: FloatArray  # (N, 2), nan for lines [mm]
     heading_in: FloatArray  # (N,) [rad]
     heading_out: FloatArray  # (N,) [rad]
-
-    @property
-    def is_arc(self) -> NDArray[np.bool_]:
-        """True where the segment is an arc."""
-        return np.asarray(self.bulge != 0.0)
+    turn: FloatArray  # (N,) at its start: 0 where tangent, positive at a sharp convex corner [rad]
+    is_arc: NDArray[np.bool_]  # (N,)
 
 
 Outline = ArrayLike | Segments  # what the measuring functions take; apart already, it saves doing so again
@@ -73,14 +71,18 @@ def take_apart(outline: Outline) -> Segments:
     chord = end - start
     length = np.hypot(chord[:, 0], chord[:, 1])
     angle = 4.0 * np.arctan(bulge)
-    safe = np.where(bulge == 0.0, 1.0, bulge)
-    radius = np.where(bulge == 0.0, np.inf, length * (1.0 + bulge**2) / (4.0 * np.abs(safe)))
+    is_arc = bulge != 0.0
+    quarter = np.where(is_arc, 4.0 * bulge, np.nan)
+    squared = bulge**2
+    radius = np.where(is_arc, length * (1.0 + squared) / np.abs(quarter), np.inf)
     # The centre lies on the chord's left normal, this share of its length from the middle.
-    share = np.where(bulge == 0.0, np.nan, (1.0 - bulge**2) / (4.0 * safe))
-    left = np.column_stack([-chord[:, 1], chord[:, 0]])
-    centre = (start + end) / 2.0 + left * share[:, None]
+    left = chord[:, ::-1] * ((1.0 - squared) / quarter)[:, None] * _LEFT
     heading = np.arctan2(chord[:, 1], chord[:, 0])
-    return Segments(start, end, bulge, angle, radius, centre, heading - angle / 2.0, heading + angle / 2.0)
+    heading_in, heading_out = heading - angle / 2.0, heading + angle / 2.0
+    turn = heading_in - _before(heading_out)
+    turn -= 2.0 * np.pi * np.round(turn / (2.0 * np.pi))
+    return Segments(start, end, bulge, angle, radius, (start + end) / 2.0 + left, heading_in, heading_out, turn,
+                    is_arc)
 
 
 def outline_area(outline: Outline) -> float:
@@ -116,9 +118,7 @@ def bounding_box(outline: Outline) -> tuple[float, float, float, float]:
 
 def turns_at_rows(outline: Outline) -> FloatArray:
     """Signed turn at each row, shape (N,): 0 where tangent, positive at a sharp convex corner. [rad]"""
-    s = take_apart(outline)
-    turn = s.heading_in - _before(s.heading_out)
-    return np.asarray(turn - 2.0 * np.pi * np.round(turn / (2.0 * np.pi)))
+    return take_apart(outline).turn
 
 
 def is_tangent(outline: Outline) -> bool:
@@ -138,7 +138,7 @@ def least_notch_radius(outline: Outline) -> float:
 
 def _least_radius(outline: Outline, side: float) -> float:
     s = take_apart(outline)
-    if bool(np.any(turns_at_rows(s) * side > _TANGENT_WITHIN)):
+    if bool((s.turn * side > _TANGENT_WITHIN).any()):
         return 0.0
     radii = s.radius[s.is_arc & (s.bulge * side > 0.0)]
     return float(radii.min()) if len(radii) else float("inf")
@@ -158,7 +158,7 @@ def offset(outline: Outline, distance: float) -> FloatArray:
     rows = np.column_stack([s.start, s.bulge])
     if distance == 0.0:
         return frozen_array(rows, 3)
-    sharp = np.abs(turns_at_rows(s)) > _TANGENT_WITHIN
+    sharp = np.abs(s.turn) > _TANGENT_WITHIN
     if np.any(sharp & (s.is_arc | _before(s.is_arc))):
         raise KeyShapeError("an outline with a sharp corner at an arc has no exact offset; round that "
                             "corner first.")
@@ -279,13 +279,21 @@ def unreached_area(outline: Outline, bit_diameter: float) -> float:
     get from one part to the other at full depth, and all but the largest part
     count as unreached. The chords and the dilation's own facets lose a sliver:
     that is what `reach_tolerance` allows for.
+
+    Where everything is reached, Steiner's formula for the inner parallel curve
+    holds, eroded area = A - r L + pi r^2 (from memory), and the dilation is
+    spared; a corner or gate that the bit cannot enter leaves more.
     """
-    polygon = to_polygon(outline, _REACH_CHORDS)
+    s = take_apart(outline)
+    polygon = to_polygon(s, _REACH_CHORDS)
     radius = bit_diameter / 2.0
     pieces = _quarter_pieces(radius, _REACH_CHORDS)
     eroded = shapely.buffer(polygon, -radius, quad_segs=pieces)
     if eroded.is_empty:
         return float(polygon.area)
+    kept = polygon.area - radius * outline_length(s) + np.pi * radius**2
+    if eroded.geom_type == "Polygon" and eroded.area - kept <= reach_tolerance(s) / 2.0:
+        return max(0.0, float(eroded.area - kept))
     if eroded.geom_type == "MultiPolygon":
         eroded = max(eroded.geoms, key=lambda part: part.area)
     opened = shapely.buffer(eroded, radius, quad_segs=pieces)

@@ -76,9 +76,6 @@ class Holding:
     run_stress_with: float  # and with these keys [MPa]
     reckoned_stress: float  # by which the keys are judged [MPa]
     loads: tuple[KeyLoad, ...]
-    notes: tuple[str, ...]  # figures from memory and stand-ins
-    assumptions: tuple[str, ...] = ASSUMPTIONS
-    advisory: str = ADVISORY
 
     @property
     def holds(self) -> bool:
@@ -136,9 +133,8 @@ def reckon_holding(crack: HeldCrack, thickness_mm: float, slab_wood: Species, ke
     loads = tuple(_load(float(force), reckoned, running, key_capacity(key, key_wood, slab_wood, width))
                   for force, key, width in zip(shared.forces, crack.keys, crack.widths, strict=True))
     area = crack.length * thickness_mm
-    notes = tuple(dict.fromkeys((*slab_wood.notes, *key_wood.notes)))
     return Holding(None if drying is None else drying * area, without * area, without, with_keys, reckoned,
-                   loads, notes)
+                   loads)
 
 
 def holding_checks(holding: Holding) -> tuple[Check, ...]:
@@ -149,6 +145,13 @@ def holding_checks(holding: Holding) -> tuple[Check, ...]:
               f"{_kn(load.force_n)} to hold; weakest: {load.capacity.weakest.name}, "
               f"{_kn(load.capacity.weakest.mean_n)} on average; not structural design")
         for load in holding.loads)
+
+
+def holding_basis(slab_wood: Species, key_wood: Species) -> tuple[str, ...]:
+    """What the holding figures rest on, to stand wherever they do: the caution, assumptions, stand-ins."""
+    woods = {wood.name: wood.notes for wood in (slab_wood, key_wood) if wood.notes}
+    return (ADVISORY, *(f"Assumed: {each}." for each in ASSUMPTIONS),
+            *(f"Figures of {name}: {'; '.join(notes)}." for name, notes in woods.items()))
 
 
 def holding_reasons(holding: Holding) -> tuple[str, ...]:

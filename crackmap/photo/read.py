@@ -97,6 +97,17 @@ def read_photo(path: Path) -> Photo:
     return Photo(freeze(pixels), facts, (*notes, *colour_notes))
 
 
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a photo file, as `read_photo` notes it; nothing is decoded.
+
+    Raises
+    ------
+    PhotoError
+        If the file is missing or unreadable.
+    """
+    return hashlib.sha256(_file_bytes(Path(path))).hexdigest()
+
+
 def _file_bytes(path: Path) -> bytes:
     if path.is_dir():
         raise PhotoError(f"{path} is a folder; name the photo in it.")

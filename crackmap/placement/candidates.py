@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,16 +10,19 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
+from crackmap.placement.crack_lines import CrackLine
 from crackmap.placement.crossings import Crossings
 from crackmap.placement.pockets import Cutting, Pockets, lay_pockets
 from crackmap.placement.rules import Rule, keeping_all
-from crackmap.placement.score import wanted_length
+from crackmap.placement.score import ABOUT, wanted_length
 from crackmap.placement.site import Site
 from crackmap.records import FloatArray
 from crackmap.settings import PlacementSettings
 from crackmap.shop import KeyChoice
 
-_SET_OUT = 1  # decimals of a key's place [mm] and angle [deg]: what a sheet prints is what was checked
+Pieces = Mapping[int, list[tuple[float, float]]]  # of lines, by number: pairs of arcs [mm]
+
+SET_OUT = 1  # decimals of a key's place [mm] and angle [deg]: what a sheet prints is what was checked
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,15 +33,27 @@ class Candidates:
     crossings: Crossings
     price: FloatArray  # (N,) [-]
     user: NDArray[np.int64]  # (N,) index of the user's key, -1 for the tool's own
+    needed: NDArray[np.bool_]  # (N,) the user's, and those of an earlier plan that must not move
+    stay: NDArray[np.bool_]  # (N,) those of an earlier plan that should not move without need
 
 
 def own_places(asking: list[int], site: Site, cuttings: tuple[Cutting, ...], rules: tuple[Rule, ...],
-               choice: KeyChoice, settings: PlacementSettings) -> Pockets:
-    """Pockets along and across the asking lines that break no rule."""
+               choice: KeyChoice, settings: PlacementSettings, within: Pieces | None = None) -> Pockets:
+    """Pockets along and across the asking lines that break no rule.
+
+    Parameters
+    ----------
+    asking : list of int
+        Numbers of the lines that may get keys.
+    within : mapping from line number to pieces of it, optional
+        Where to look: pairs of arcs [mm]. All along every asking line where left out.
+    """
+    searched = asking if within is None else [n for n in asking if n in within]
     kinds, centres, angles = [], [], []
-    for n in asking:
-        for kind, centre, angle in [*_along(n, site, cuttings, choice, settings),
-                                    *_across(n, asking, site, cuttings, settings)]:
+    for n in searched:
+        pieces = None if within is None else within[n]
+        for kind, centre, angle in [*_along(n, site, cuttings, choice, settings, pieces),
+                                    *_across(n, asking, searched, site, cuttings, settings, pieces)]:
             kinds.append(kind)
             centres.append(centre)
             angles.append(angle)
@@ -54,12 +70,21 @@ def stations(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoic
     return tuple(np.concatenate([p[k] for p in parts]) for k in range(3))  # type: ignore[return-value]
 
 
-def _along(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoice,
-           settings: PlacementSettings) -> list[tuple[NDArray[np.int64], FloatArray, FloatArray]]:
-    line = site.lines[n]
-    count = max(1, int(line.length / settings.station_step))
+def _stations(line: CrackLine, step: float, pieces: list[tuple[float, float]] | None) -> FloatArray:
+    """Arcs at even steps along a line, those within pieces of it. [mm]"""
+    count = max(1, int(line.length / step))
     arcs = np.asarray((np.arange(count) + 0.5) * (line.length / count), np.float64)
-    wanted = wanted_length(line.width_at(arcs), line.width_at(arcs), choice, settings)
+    if pieces is None:
+        return arcs
+    return arcs[np.any([(arcs >= a) & (arcs <= b) for a, b in pieces], axis=0)] if pieces else arcs[:0]
+
+
+def _along(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoice, settings: PlacementSettings,
+           pieces: list[tuple[float, float]] | None = None,
+           ) -> list[tuple[NDArray[np.int64], FloatArray, FloatArray]]:
+    line = site.lines[n]
+    arcs = _stations(line, settings.station_step, pieces)
+    wanted = wanted_length(line.width_about(arcs, ABOUT), line.width_about(arcs, ABOUT), choice, settings)
     lengths = np.array([c.size.length for c in cuttings])
     places = []
     for kind, cutting in enumerate(cuttings):
@@ -71,21 +96,22 @@ def _along(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoice,
     return places
 
 
-def _across(n: int, asking: list[int], site: Site, cuttings: tuple[Cutting, ...],
-            settings: PlacementSettings) -> list[tuple[NDArray[np.int64], FloatArray, FloatArray]]:
+def _across(n: int, asking: list[int], searched: list[int], site: Site, cuttings: tuple[Cutting, ...],
+            settings: PlacementSettings, pieces: list[tuple[float, float]] | None,
+            ) -> list[tuple[NDArray[np.int64], FloatArray, FloatArray]]:
     """Pockets across line `n` and neighbours that run beside it, the waist midway.
 
     A ray square to `n` meets the neighbours in turn; each prefix of them is a
-    group. `n` is the group's first line by number, so that none comes twice.
+    group. `n` is the first by number of the group's lines that are searched,
+    so that none comes twice.
     """
     line = site.lines[n]
     most = 2.0 * max(c.middle for c in cuttings)
-    count = max(1, int(line.length / (2.0 * settings.station_step)))
-    arcs = np.asarray((np.arange(count) + 0.5) * (line.length / count), np.float64)
+    arcs = _stations(line, 2.0 * settings.station_step, pieces)
     half_window = float(np.median([c.half_width for c in cuttings]))
     start, direction = line.frames(arcs, half_window)
     others = [m for m in asking if m != n]
-    if not others:
+    if not others or not len(arcs):
         return []
     tree = STRtree([shapely.linestrings(site.lines[m].points) for m in others])
     places = []
@@ -99,12 +125,12 @@ def _across(n: int, asking: list[int], site: Site, cuttings: tuple[Cutting, ...]
             distance = float(np.hypot(*(met - start[ray]).T).min())
             hits.setdefault(int(ray), []).append((distance, others[int(other)]))
         for ray, met_lines in hits.items():
-            places += _groups(n, sorted(met_lines), start[ray], step[ray], float(arcs[ray]),
+            places += _groups(n, searched, sorted(met_lines), start[ray], step[ray], float(arcs[ray]),
                               float(direction[ray]), site, cuttings, settings)
     return places
 
 
-def _groups(n: int, met: list[tuple[float, int]], start: FloatArray, step: FloatArray, arc: float,
+def _groups(n: int, searched: list[int], met: list[tuple[float, int]], start: FloatArray, step: FloatArray, arc: float,
             direction: float, site: Site, cuttings: tuple[Cutting, ...],
             settings: PlacementSettings) -> list[tuple[NDArray[np.int64], FloatArray, FloatArray]]:
     places = []
@@ -118,7 +144,7 @@ def _groups(n: int, met: list[tuple[float, int]], start: FloatArray, step: Float
         if abs(turn) > settings.parallel_within:
             break
         directions.append(direction + turn)
-        if m < n:
+        if m < n and m in searched:
             continue
         outer = float(other.width_at(np.array([at]))[0]) / 2.0
         width = distance + half + outer
@@ -133,14 +159,22 @@ def _groups(n: int, met: list[tuple[float, int]], start: FloatArray, step: Float
 def _turned_until_sound(kind: NDArray[np.int64], centre: FloatArray, angle: FloatArray, site: Site,
                         cuttings: tuple[Cutting, ...], rules: tuple[Rule, ...],
                         settings: PlacementSettings) -> Pockets:
-    """Each place at the first of the allowed turns that breaks no rule, in figures that can be set out."""
-    centre, angle = np.round(centre, _SET_OUT), np.round(angle, _SET_OUT)
-    turn_of = np.full(len(kind), np.nan)
-    for turn in settings.turns:
-        left = np.flatnonzero(np.isnan(turn_of))
+    """Each place at the first of the allowed turns and shifts that breaks no rule, in figures that can be set out.
+
+    A shift moves the pocket along itself, so that the crack crosses off the
+    waist: toward the sound wood of a crack that hugs an edge or a void.
+    """
+    centre, angle = np.round(centre, SET_OUT), np.round(angle, SET_OUT)
+    middle = np.array([c.middle for c in cuttings])[kind]
+    is_sound = np.zeros(len(kind), bool)
+    for turn, shift in [*((turn, 0.0) for turn in settings.turns), *((0.0, shift) for shift in settings.shifts)]:
+        left = np.flatnonzero(~is_sound)
         if not len(left):
             break
-        trial = lay_pockets(cuttings, kind[left], centre[left], angle[left] + turn)
-        turn_of[left[keeping_all(trial, site, rules)]] = turn
-    sound = ~np.isnan(turn_of)
-    return lay_pockets(cuttings, kind[sound], centre[sound], angle[sound] + turn_of[sound])
+        a = np.radians(angle[left] + turn)
+        along = np.column_stack([np.cos(a), np.sin(a)]) * (shift * middle[left])[:, None]
+        trial = lay_pockets(cuttings, kind[left], np.round(centre[left] + along, SET_OUT),
+                            (angle[left] + turn) % 180.0)
+        kept = keeping_all(trial, site, rules)
+        centre[left[kept]], angle[left[kept]], is_sound[left[kept]] = trial.centre[kept], trial.angle_deg[kept], True
+    return lay_pockets(cuttings, kind[is_sound], centre[is_sound], angle[is_sound])

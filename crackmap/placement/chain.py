@@ -52,7 +52,7 @@ class Chain:
             return self
         rank = np.cumsum(needed)  # needed nodes up to and including each node
         before: NDArray[np.int64] = rank - needed
-        link = np.where(before[None, :] - rank[:, None] > 0, np.inf, self.link)
+        link = np.asfortranarray(np.where(before[None, :] - rank[:, None] > 0, np.inf, self.link))
         start = np.where(before > 0, np.inf, self.start)
         end = np.where(rank[-1] - rank > 0, np.inf, self.end)
         return dataclasses.replace(self, start=start, link=link, end=end, empty=np.inf)
@@ -100,7 +100,8 @@ def make_chain(n: int, nodes: NDArray[np.int64], arcs: FloatArray, shared_price:
     between = np.maximum(left[None, :] - right[:, None], 0.0)
     link = between**2 + grading_cost(lengths, is_graded(line), settings)
     later = np.arange(len(nodes))[None, :] > np.arange(len(nodes))[:, None]
-    link = np.where(later & ~touching[np.ix_(nodes, nodes)], link, np.inf)
+    # Columns are what the shortest path reads: they lie together in memory.
+    link = np.asfortranarray(np.where(later & ~touching[np.ix_(nodes, nodes)], link, np.inf))
     return Chain(n, nodes, arcs, half, shared_price[nodes], first * left**2, link,
                  last * (total - right) ** 2, max(first, last) * total**2)
 
@@ -146,12 +147,13 @@ def _forward(chain: Chain) -> tuple[FloatArray, NDArray[np.int64]]:
     """Best cost from the start up to and including each node, and the node before."""
     n = len(chain.nodes)
     value, parent = chain.start + chain.node, np.full(n, -1)
-    to_node = np.ascontiguousarray((chain.link + chain.node[None, :]).T)
+    link, node = chain.link, chain.node
     for j in range(1, n):
-        via = value[:j] + to_node[j, :j]
+        via = value[:j] + link[:j, j]
         best = int(via.argmin())
-        if via[best] < value[j]:
-            value[j], parent[j] = via[best], best
+        cost = via[best] + node[j]
+        if cost < value[j]:
+            value[j], parent[j] = cost, best
     return value, parent
 
 

@@ -59,6 +59,13 @@ class CrackLine:
         """Width at arcs. [mm]"""
         return np.asarray(np.interp(arc, self.arc, self.width))
 
+    def width_about(self, arc: FloatArray, half_window: float) -> FloatArray:
+        """Mean width within `half_window` of arcs. [mm]"""
+        low, high = np.clip(arc - half_window, 0.0, self.length), np.clip(arc + half_window, 0.0, self.length)
+        area = np.concatenate([[0.0], np.cumsum((self.width[1:] + self.width[:-1]) / 2.0 * np.diff(self.arc))])
+        return np.asarray((np.interp(high, self.arc, area) - np.interp(low, self.arc, area))
+                          / np.maximum(high - low, 1e-9))
+
     def crack_at(self, arc: float) -> str:
         """Id of the surveyed crack at an arc."""
         return self.cracks[int(self.owner[np.argmin(np.abs(self.arc - arc))])]

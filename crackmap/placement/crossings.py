@@ -48,9 +48,9 @@ def find_crossings(pockets: Pockets, site: Site, anywhere: bool = False) -> Cros
     shape = (len(pockets), len(site.lines))
     held, arc, offset = np.zeros(shape, bool), np.full(shape, np.nan), np.full(shape, np.nan)
     touched = np.zeros(shape, bool)
-    if site.bodies is not None and len(pockets):
-        which, piece = site.bodies.query(pockets.shapes, predicate="dwithin", distance=site.crack_margin)
-        touched[which, site.body_of[piece]] = True
+    found = pockets.near(site.discs, within=site.crack_margin)
+    meets = found.distance < site.crack_margin
+    touched[found.pocket[meets], site.discs.owner[found.point[meets]]] = True
     half = pockets.of_kind("half_length") + pockets.of_kind("half_width")
     for n, crack_line in enumerate(site.lines):
         if not site.harmful[n]:

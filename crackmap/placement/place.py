@@ -8,28 +8,30 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from crackmap.errors import PlacementError
-from crackmap.keys.family import size_family
 from crackmap.keys.held import with_holding
 from crackmap.placement.candidates import Candidates, own_places
 from crackmap.placement.chain import Chain, make_chain, shortest
+from crackmap.placement.count_options import count_options
 from crackmap.placement.coupling import choose
-from crackmap.placement.crack_lines import join_cracks
 from crackmap.placement.crossings import find_crossings
-from crackmap.placement.pockets import Cutting, Pockets, lay_pockets, shape_cutting, touching_pairs
+from crackmap.placement.ground import Ground, lay_ground
+from crackmap.placement.pockets import Pockets, lay_pockets, touching_pairs
 from crackmap.placement.problem import Choice, Problem
+from crackmap.placement.relief import woods_of
 from crackmap.placement.report import explain
-from crackmap.placement.rules import all_rules
 from crackmap.placement.score import prices
-from crackmap.placement.site import Site, lay_out_site
+from crackmap.placement.settle import in_hand, places_beside, with_settled
+from crackmap.placement.site import Site
 from crackmap.placement.solved import Solved
-from crackmap.placement.user_keys import counts_by_line, is_refused, shape_user_key
-from crackmap.records import Edits, FloatArray, Placement, Survey
+from crackmap.placement.user_keys import is_refused
+from crackmap.records import Edits, Placement, Survey
 from crackmap.settings import PlacementSettings
 from crackmap.shop import Shop
 
 _NO_EDITS = Edits()
 _USUAL = PlacementSettings()
+_SETTLINGS = 3  # of a station each: rarely does a key go further
+_WORTH_SETTLING = 1e-6  # [keys]
 _TIE = 1e-7  # added to each candidate's price by its number: of equal plans the first wins [keys]
 
 
@@ -64,9 +66,15 @@ def place(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits = _NO_ED
     KeyShapeError
         If no key can be cut with the shop's bit in a slab so thick.
     """
-    if not math.isfinite(thickness_mm) or thickness_mm <= 0.0:
-        raise PlacementError(f"the slab's thickness must be more than zero, not {thickness_mm:g} mm.")
     solved = solve(survey, shop, thickness_mm, edits, settings)
+    placement = in_words(solved, survey, shop, thickness_mm, edits, settings)
+    problem = pose_problem(solved.candidates, list(solved.asking), solved.site, settings)
+    return dataclasses.replace(placement, counts=count_options(solved, problem, woods_of(shop)))
+
+
+def in_words(solved: Solved, survey: Survey, shop: Shop, thickness_mm: float, edits: Edits,
+             settings: PlacementSettings) -> Placement:
+    """The placement that a solved plan stands for, with the holding where the wood is known."""
     placement = explain(solved, survey, shop, edits, settings)
     return with_holding(placement, solved.site.lines, survey.outline, shop, thickness_mm)
 
@@ -74,54 +82,99 @@ def place(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits = _NO_ED
 def solve(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits,
           settings: PlacementSettings) -> Solved:
     """The best plan; near to the one without the user's keys, so that an edit moves little else."""
-    lines = join_cracks(tuple(c for c in survey.cracks if c.confidence >= settings.least_confidence
-                              or c.drawn_by_user), settings.join_gap)
-    site = lay_out_site(survey, lines, edits, thickness_mm, shop.bit.cutting_length, settings)
-    counts, lost = counts_by_line(edits, site)
-    asking = [n for n, line in enumerate(lines)
-              if counts.get(n, 1) > 0 and (line.widest >= settings.least_width or n in counts)
-              and bool(site.is_on_top(line.points).any())]
-    family = size_family(shop, thickness_mm)
-    cuttings = tuple(shape_cutting(size, shop, settings.central_share) for size in family)
-    # A depth that the maker fixed is their word, whatever floor it leaves.
-    floor = min(shop.keys.least_floor, thickness_mm - max(size.depth for size in family))
-    rules = all_rules(settings, floor, shop.keys.least_reach)
-    own = own_places(asking, site, cuttings, rules, shop.keys, settings)
-    ours = _weighed(own, (), (), site, shop, settings)
+    ground = lay_ground(survey, shop, thickness_mm, edits, settings)
+    return solve_on(ground, every_place(ground, shop, settings), edits, shop, settings)
+
+
+def every_place(ground: Ground, shop: Shop, settings: PlacementSettings) -> Pockets:
+    """All pockets along and across the asking lines that break no rule."""
+    return own_places(list(ground.asking), ground.site, ground.cuttings, ground.rules, shop.keys, settings)
+
+
+def solve_on(ground: Ground, own: Pockets, edits: Edits, shop: Shop, settings: PlacementSettings) -> Solved:
+    """The best plan over places of ours that were found before."""
     stay = np.zeros(len(own), bool)
     if edits.keys or edits.key_counts or len(edits.refused_keys):
-        first = _solved(ours, asking, {}, site, settings)[0]
-        stay[sorted(first.chosen)] = True
-    left_open = [n for n, count in counts.items() if count == 0]
-    left = ~is_refused(own.centre, edits, settings) & ~ours.crossings.held[:, left_open].any(axis=1)
-    users = tuple(shape_user_key(key, family, site, shop, settings) for key in edits.keys)
-    candidates = _weighed(own.take(left), users, tuple(np.asarray(k.centre, float) for k in edits.keys),
-                          site, shop, settings, stay[left])
-    choice, counts_kept, unmet = _solved(candidates, asking, counts, site, settings)
-    return Solved(site, rules, family, tuple(asking), {**dict.fromkeys(left_open, 0), **counts_kept},
-                  candidates, tuple(sorted(choice.chosen)), choice.cost, choice.bound, (*lost, *unmet))
+        unasked = dataclasses.replace(ground, counts={}, users=(), warnings=())
+        first = settled(unasked, solve_with(unasked, weigh(unasked, own, _NO_EDITS, shop, settings), settings),
+                        _NO_EDITS, shop, settings)
+        planned = in_hand(first, unasked)[0]
+        own, stay = planned.and_also(own), np.concatenate([np.ones(len(planned), bool), stay])
+    left = is_welcome(own, find_crossings(own, ground.site).held, ground, edits, settings)
+    candidates = weigh(ground, own.take(left), edits, shop, settings, stay=stay[left])
+    return settled(ground, solve_with(ground, candidates, settings), edits, shop, settings)
 
 
-def _weighed(own: Pockets, users: tuple[tuple[Cutting, float], ...], centres: tuple[FloatArray, ...],
-             site: Site, shop: Shop, settings: PlacementSettings,
-             stay: NDArray[np.bool_] | None = None) -> Candidates:
-    """Our places and the user's keys as candidates with their prices."""
+def settled(ground: Ground, solved: Solved, edits: Edits, shop: Shop, settings: PlacementSettings) -> Solved:
+    """The plan with its keys moved to the millimetre."""
+    for _ in range(_SETTLINGS):
+        planned, standing, stay = in_hand(solved, ground)
+        beside = places_beside(ground, solved, edits, settings)
+        own = planned.and_also(beside)
+        others = np.zeros(len(beside), bool)
+        near = solve_with(ground, weigh(ground, own, edits, shop, settings, stay=np.concatenate([stay, others]),
+                                        standing=np.concatenate([standing, others])), settings)
+        if not math.isfinite(near.objective) or near.objective >= solved.objective - _WORTH_SETTLING:
+            break
+        solved = with_settled(solved, near, ground)
+    return solved
+
+
+def is_welcome(own: Pockets, held: NDArray[np.bool_], ground: Ground, edits: Edits,
+               settings: PlacementSettings) -> NDArray[np.bool_]:
+    """True for places that the user neither refused nor has on a line that is to be left open, shape (N,)."""
+    return np.asarray(~is_refused(own.centre, edits, settings) & ~held[:, ground.left_open].any(axis=1))
+
+
+def solve_with(ground: Ground, candidates: Candidates, settings: PlacementSettings) -> Solved:
+    """The best choice of candidates."""
+    problem = pose_problem(candidates, list(ground.asking), ground.site, settings)
+    choice, counts_kept, unmet = _solved(problem, ground.counts, ground.site, settings)
+    chosen = tuple(sorted(choice.chosen))
+    # What the plan costs by itself, without what told equals apart or kept keys in their places.
+    objective = (choice.cost - _TIE * sum(chosen)
+                 + settings.stay_weight * int(candidates.stay[list(chosen)].sum()))
+    return Solved(ground.site, ground.rules, ground.family, ground.asking,
+                  {**dict.fromkeys(ground.left_open, 0), **counts_kept}, candidates,
+                  chosen, objective, choice.cost - choice.bound, (*ground.warnings, *unmet))
+
+
+def weigh(ground: Ground, own: Pockets, edits: Edits, shop: Shop, settings: PlacementSettings, *,
+          stay: NDArray[np.bool_] | None = None, standing: NDArray[np.bool_] | None = None) -> Candidates:
+    """Our places and the user's keys as candidates with their prices.
+
+    Parameters
+    ----------
+    stay : ndarray of bool, shape (len(own),), optional
+        Keys of an earlier plan that should not move without need.
+    standing : ndarray of bool, shape (len(own),), optional
+        Those that must not move at all.
+    """
+    site, users = ground.site, ground.users if edits.keys else ()
     count = len(own.cuttings)
     theirs = lay_pockets(own.cuttings + tuple(cutting for cutting, _ in users), count + np.arange(len(users)),
-                         np.array(centres).reshape(-1, 2), np.array([angle for _, angle in users]))
+                         np.array([k.centre for k in edits.keys], float).reshape(-1, 2),
+                         np.array([angle for _, angle in users]))
     every = own.and_also(theirs)
     crossings = find_crossings(own, site).and_also(find_crossings(theirs, site, anywhere=True))
-    price = prices(every, crossings, site, shop.keys, settings) + _TIE * np.arange(len(every))
-    if stay is not None:
-        price[:len(own)] -= settings.stay_weight * stay
     user = np.concatenate([np.full(len(own), -1), np.arange(len(users))]).astype(np.int64)
-    return Candidates(every, crossings, price, user)
+    needed, stays = user >= 0, np.zeros(len(every), bool)
+    if standing is not None:
+        needed[:len(own)] = standing
+    if stay is not None:
+        stays[:len(own)] = stay
+    return price_again(Candidates(every, crossings, np.zeros(len(every)), user, needed, stays), ground, shop, settings)
 
 
-def _solved(candidates: Candidates, asking: list[int], counts: dict[int, int], site: Site,
+def price_again(candidates: Candidates, ground: Ground, shop: Shop, settings: PlacementSettings) -> Candidates:
+    """The same candidates with the prices that some settings give them."""
+    price = prices(candidates.pockets, candidates.crossings, ground.site, shop.keys, settings)
+    return dataclasses.replace(candidates, price=price + _TIE * np.arange(len(price)))
+
+
+def _solved(free: Problem, counts: dict[int, int], site: Site,
             settings: PlacementSettings) -> tuple[Choice, dict[int, int], tuple[str, ...]]:
     """The choice, the counts that could be met, and a sentence for each that couldn't."""
-    free = pose_problem(candidates, asking, site, settings)
     kept, chains, unmet = _meet_counts(free, counts, site)
     choice = choose(dataclasses.replace(free, chains=chains), settings.node_limit)
     if not math.isfinite(choice.cost):
@@ -137,17 +190,18 @@ def pose_problem(candidates: Candidates, asking: list[int], site: Site,
                  settings: PlacementSettings) -> Problem:
     """Chains of the asking lines over the candidates, without the user's counts."""
     touching = touching_pairs(candidates.pockets, settings.key_gap)
-    theirs = candidates.user >= 0
+    theirs = candidates.needed
     touching &= ~(theirs[:, None] & theirs[None, :])
     usable = ~touching[:, theirs].any(axis=1)
     crossings = candidates.crossings
-    shared_price = candidates.price / np.maximum(crossings.held[:, asking].sum(axis=1), 1)
+    price = candidates.price - settings.stay_weight * candidates.stay
+    shared_price = price / np.maximum(crossings.held[:, asking].sum(axis=1), 1)
     chains = []
     for n in asking:
         nodes = np.flatnonzero(crossings.held[:, n] & usable)
         chains.append(make_chain(n, nodes, crossings.arc[nodes, n], shared_price, candidates.pockets,
                                  touching, site, settings))
-    return Problem(tuple(chains), candidates.price, touching, theirs)
+    return Problem(tuple(chains), price, touching, theirs)
 
 
 def _meet_counts(problem: Problem, counts: dict[int, int],

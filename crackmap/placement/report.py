@@ -24,15 +24,14 @@ _SAID_BY_KEY_CHECKS = ("bit reaches", "floor")  # keys/checks.py reports these b
 def explain(solved: Solved, survey: Survey, shop: Shop, edits: Edits,
             settings: PlacementSettings) -> Placement:
     """The placement that a solved plan stands for."""
-    user = np.flatnonzero(solved.candidates.user >= 0)
-    numbers = np.union1d(np.array(solved.chosen, np.int64), user)
+    numbers = solved.numbers
     numbers = numbers[reading_order(solved.candidates.pockets.centre[numbers], survey.outline)]
     checks = [(*found, _position(survey, centre, settings)) for found, centre in
               zip(_checks(solved, numbers, shop, settings), solved.candidates.pockets.centre[numbers], strict=True)]
     keys = tuple(_key(solved, int(k), f"K{n}", numbers, checks[n - 1], edits, shop, settings)
                  for n, k in enumerate(numbers, start=1))
     return Placement(keys, unheld_cracks(solved, survey, keys, shop, settings),
-                     (*solved.warnings, *plan_warnings(solved, keys, shop, settings)))
+                     (*solved.warnings, *plan_warnings(solved, keys, shop, settings)), objective=solved.objective)
 
 
 def reading_order(centres: FloatArray, outline: FloatArray) -> NDArray[np.int64]:
@@ -68,19 +67,22 @@ def _checks(solved: Solved, numbers: NDArray[np.int64], shop: Shop,
     candidates = solved.candidates
     pockets = candidates.pockets.take(numbers)
     figures = measure_all(pockets, solved.site, solved.rules)
+    shapes = pockets.shapes
+    of_outline = {kind: outline_checks(pockets.cuttings[kind].shape, shop.bit, shop.fit)
+                  for kind in np.unique(pockets.kind).tolist()}
     checks = []
-    for k, shape in enumerate(pockets.shapes):
+    for k, shape in enumerate(shapes):
         placed = [Check(rule.name, bool(value >= rule.limit), _figure(value), rule.limit, rule.unit,
                         rule.says)
                   for rule, value in zip(solved.rules, figures[k], strict=True)
                   if rule.name not in _SAID_BY_KEY_CHECKS]
-        others = [float(shape.distance(other)) for j, other in enumerate(pockets.shapes) if j != k]
+        others = [float(shape.distance(other)) for j, other in enumerate(shapes) if j != k]
         nearest = min(others, default=np.inf)
         placed.append(Check("other keys", nearest >= settings.key_gap, _figure(nearest), settings.key_gap,
                             "mm", "wood between this pocket and the nearest other"))
         placed.append(_bridges(candidates.crossings.held[numbers[k]]))
         cutting = pockets.cuttings[pockets.kind[k]]
-        checks.append((*placed, *outline_checks(cutting.shape, shop.bit, shop.fit),
+        checks.append((*placed, *of_outline[int(pockets.kind[k])],
                        *depth_checks(cutting.shape, shop, solved.site.thickness,
                                      below_at(shape, solved.site))))
     return checks

@@ -28,6 +28,7 @@ from crackmap.records import FloatArray
 from crackmap.settings import PlacementSettings
 from crackmap.shop import KeyChoice
 
+ABOUT = 12.0  # widths are means so far to either side, about as far as a head reaches [mm]
 _SIZE_STEP = 10 ** (1 / 10)  # ratio of neighbouring preferred lengths: one size up or down [-]
 
 
@@ -75,7 +76,7 @@ def opened_width(crossings: Crossings, site: Site) -> FloatArray:
     total = np.zeros(crossings.held.shape[0])
     for n, line in enumerate(site.lines):
         rows = np.flatnonzero(crossings.held[:, n])
-        total[rows] += line.width_at(crossings.arc[rows, n])
+        total[rows] += line.width_about(crossings.arc[rows, n], ABOUT)
     return total
 
 
@@ -99,8 +100,11 @@ def prices(pockets: Pockets, crossings: Crossings, site: Site, choice: KeyChoice
     fit = settings.size_weight * short**2 * np.where(short > 0.0, 2.0, 1.0)
     off_waist = np.nanmax(np.where(crossings.held, np.abs(crossings.offset), 0.0), axis=1, initial=0.0)
     offset = settings.offset_weight * (off_waist / pockets.of_kind("middle")) ** 2
-    off_grain = 90.0 - angle_to_grain(pockets.angle_deg, site.grain_deg)
-    angle = (off_grain**2 + off_square(pockets, crossings, site) ** 2) / settings.angle_scale**2
+    # What no eye sees is noise of the crack's own direction, and is not to move a key.
+    off_grain, off_line = (np.maximum(off - settings.angle_free, 0.0) for off in
+                           (90.0 - angle_to_grain(pockets.angle_deg, site.grain_deg),
+                            off_square(pockets, crossings, site)))
+    angle = (off_grain**2 + off_line**2) / settings.angle_scale**2
     return np.asarray(1.0 + settings.wood_weight * wood[pockets.kind] / wood.max() + fit + offset
                       + settings.angle_weight * angle)
 
@@ -110,7 +114,7 @@ def bridged_width(crossings: Crossings, site: Site) -> FloatArray:
     low, high = np.full(crossings.held.shape[0], np.inf), np.full(crossings.held.shape[0], -np.inf)
     for n, line in enumerate(site.lines):
         rows = np.flatnonzero(crossings.held[:, n])
-        half = line.width_at(crossings.arc[rows, n]) / 2.0
+        half = line.width_about(crossings.arc[rows, n], ABOUT) / 2.0
         low[rows] = np.minimum(low[rows], crossings.offset[rows, n] - half)
         high[rows] = np.maximum(high[rows], crossings.offset[rows, n] + half)
     return np.where(np.isfinite(low), high - low, 0.0)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from shapely import Polygon, STRtree
 
 from crackmap.placement.crack_lines import CrackLine
+from crackmap.placement.look_up import ROW_STEP, Cloud, boundary_rows, make_cloud
 from crackmap.records import Edits, FloatArray, KeepOut, Survey
 from crackmap.settings import PlacementSettings
 
@@ -24,16 +25,18 @@ class Site:
     """Geometry that the rules measure to, in slab millimetres."""
 
     slab: Polygon
-    slab_edge: STRtree  # of pieces of the boundary
+    slab_edge: Boundary
     top: Polygon | None  # finished top, where it will be trimmed
-    top_edge: STRtree | None
-    voids: STRtree | None
+    top_edge: Boundary | None
+    voids: tuple[Polygon, ...]
+    void_edges: Boundary
     lines: tuple[CrackLine, ...]
     harmful: NDArray[np.bool_]  # (lines,) True where a wing must keep clear of it
     bodies: STRtree | None  # of every harmful line, as wide as it is, in short pieces
-    body_of: NDArray[np.int64]  # line of each piece in `bodies`
+    discs: Cloud  # the same as discs along the lines; owners are lines
     attached: NDArray[np.bool_]  # (lines, lines) True where one is the other's branch
-    keep_out: tuple[tuple[KeepOut, Polygon], ...]
+    keep_out: tuple[tuple[KeepOut, shapely.Geometry], ...]
+    keep_out_edges: Boundary  # of those that keep pockets away, whatever their depth
     grain_deg: float
     thickness: float
     cutting_length: float
@@ -52,19 +55,25 @@ def lay_out_site(survey: Survey, lines: tuple[CrackLine, ...], edits: Edits, thi
     """Everything that keys must keep clear of, built once for a plan."""
     slab = sound_polygon(survey.outline if edits.outline is None else edits.outline)
     top = None if edits.finished_top is None else sound_polygon(edits.finished_top)
-    voids = [sound_polygon(v.polygon) for v in survey.voids if len(v.polygon) >= 3]
+    voids = tuple(sound_polygon(v.polygon) for v in survey.voids if len(v.polygon) >= 3)
     harmful = np.array([line.widest > settings.harmless_width for line in lines], bool)
-    bodies = [crack_body(line) if bad else [] for line, bad in zip(lines, harmful, strict=True)]
+    bodies = [piece for line, bad in zip(lines, harmful, strict=True) if bad for piece in crack_body(line)]
+    keep_out = tuple((k, kept_out_area(k, settings)) for k in edits.keep_out)
     shapely.prepare(slab)
     if top is not None:
         shapely.prepare(top)
-    return Site(slab, STRtree(boundary_pieces(slab)), top,
-                None if top is None else STRtree(boundary_pieces(top)),
-                STRtree(voids) if voids else None, lines, harmful,
-                STRtree([piece for body in bodies for piece in body]) if harmful.any() else None,
-                np.repeat(np.arange(len(lines)), [len(body) for body in bodies]), _attached(lines),
-                tuple((k, sound_polygon(k.area)) for k in edits.keep_out), survey.grain_deg, thickness,
-                cutting_length, settings.crack_margin)
+    return Site(slab, boundary_of(slab), top, None if top is None else boundary_of(top), voids,
+                boundary_of(*voids), lines, harmful, STRtree(bodies) if bodies else None,
+                _discs(lines, harmful), _attached(lines), keep_out,
+                boundary_of(*(area for k, area in keep_out if k.from_face != "below" or k.depth is None)),
+                survey.grain_deg, thickness, cutting_length, settings.crack_margin)
+
+
+def kept_out_area(keep_out: KeepOut, settings: PlacementSettings) -> shapely.Geometry:
+    """Where nothing may be cut: the area, or the screws alone of a plate that is screwed on."""
+    if not len(keep_out.screws):
+        return sound_polygon(keep_out.area)
+    return shapely.union_all(shapely.buffer(shapely.points(keep_out.screws), settings.screw_radius))
 
 
 def sound_polygon(rows: FloatArray) -> Polygon:
@@ -78,14 +87,43 @@ def sound_polygon(rows: FloatArray) -> Polygon:
     return max(parts, key=lambda g: g.area, default=Polygon())
 
 
-def boundary_pieces(polygon: Polygon) -> list[shapely.Geometry]:
-    """The boundary, holes included, as short line strings that a tree can sort."""
-    pieces = []
-    for ring in [polygon.exterior, *polygon.interiors] if not polygon.is_empty else []:
+@dataclass(frozen=True, slots=True, eq=False)
+class Boundary:
+    """Edges of areas, exactly and as rows of points."""
+
+    areas: tuple[Polygon, ...]
+    tree: STRtree  # of short pieces of the edges
+    points: Cloud
+
+    def encloses(self, points: FloatArray) -> NDArray[np.bool_]:
+        """True for points inside any of the areas, shape (N,)."""
+        inside = np.zeros(len(points), bool)
+        for area in self.areas:
+            inside |= shapely.contains_xy(area, points)
+        return inside
+
+
+def boundary_of(*shapes: shapely.Geometry) -> Boundary:
+    """The edges of polygons, holes included, and of the parts of multipolygons."""
+    parts = tuple(p for p in shapely.get_parts(list(shapes)) if not p.is_empty) if shapes else ()
+    shapely.prepare(list(parts))
+    pieces: list[shapely.Geometry] = []
+    for ring in (ring for part in parts for ring in (part.exterior, *part.interiors)):
         rows = np.asarray(ring.coords)
         pieces += [shapely.linestrings(rows[k:k + _PIECE]) for k in range(0, len(rows) - 1, _PIECE - 1)
                    if len(rows[k:k + _PIECE]) >= 2]
-    return pieces
+    return Boundary(parts, STRtree(pieces), make_cloud([row for part in parts for row in boundary_rows(part)]))
+
+
+def _discs(lines: tuple[CrackLine, ...], harmful: NDArray[np.bool_]) -> Cloud:
+    """Discs as wide as the harmful lines, close enough together that nothing passes between them unseen."""
+    rows, radii = [], []
+    for line, bad in zip(lines, harmful, strict=True):
+        count = int(np.ceil(line.length / ROW_STEP)) + 1 if bad else 0
+        at = np.linspace(0.0, line.length, count)
+        rows.append(np.column_stack([np.interp(at, line.arc, line.points[:, k]) for k in (0, 1)]))
+        radii.append(np.maximum(line.width_at(at), 0.02) / 2.0)
+    return make_cloud(rows, radii)
 
 
 def crack_body(line: CrackLine) -> list[shapely.Geometry]:

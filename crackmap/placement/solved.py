@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from crackmap.keys.family import KeySize
 from crackmap.placement.candidates import Candidates
 from crackmap.placement.rules import Rule
@@ -21,6 +24,11 @@ class Solved:
     counts: dict[int, int]  # keys asked for by the user, by line, as far as they fit
     candidates: Candidates
     chosen: tuple[int, ...]  # candidate numbers; the user's keys that hold no line are not among them
-    cost: float  # [keys]
-    bound: float  # no plan costs less [keys]
+    objective: float  # what the plan costs [keys]
+    gap: float  # no plan costs less by more than this [keys]
     warnings: tuple[str, ...]
+
+    @property
+    def numbers(self) -> NDArray[np.int64]:
+        """Every candidate that will be cut: those chosen, and the user's and earlier keys that hold no line."""
+        return np.union1d(np.array(self.chosen, np.int64), np.flatnonzero(self.candidates.needed)).astype(np.int64)

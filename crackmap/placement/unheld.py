@@ -9,7 +9,7 @@ from crackmap.placement.candidates import stations
 from crackmap.placement.crack_lines import CrackLine
 from crackmap.placement.pockets import lay_pockets
 from crackmap.placement.rules import measure_all
-from crackmap.placement.score import cumulative_demand
+from crackmap.placement.score import cumulative_demand, end_weights
 from crackmap.placement.solved import Solved
 from crackmap.placement.stretches import stretches
 from crackmap.records import Crack, FloatArray, Key, Survey, Unheld
@@ -45,21 +45,21 @@ def _why(crack: Crack, n: int | None, solved: Solved, keys: tuple[Key, ...], sho
         return (f"hairline, {line.widest:.2f} mm at its widest: glue or resin closes it; keys from "
                 f"{settings.least_width:g} mm up, or ask for a number of keys on it")
     candidates = solved.candidates
-    if candidates.crossings.held[candidates.user < 0][:, n].any():
-        return _not_worth_it(n, line, keys, solved, settings)
+    load = float(cumulative_demand(line, solved.site, settings)[-1])
+    # What its stretch costs unheld is the most that a key could save.
+    if (max(end_weights(line, settings)) * load**2 <= 1.0
+            or candidates.crossings.held[candidates.user < 0][:, n].any()):
+        return _not_worth_it(line, load, n, keys, solved)
     return blocked_by(n, 0.0, line.length, solved, shop, settings)
 
 
 def _held_further_on(n: int, line: CrackLine, beside: list[str], solved: Solved) -> str:
-    chosen = np.union1d(solved.chosen, np.flatnonzero(solved.candidates.user >= 0)).astype(np.int64)
-    longest = max(s.length for s in stretches(solved, n, chosen))
+    longest = max(s.length for s in stretches(solved, n, solved.numbers))
     return (f"part of {line.name}, which {', '.join(beside)} hold{'s' if len(beside) == 1 else ''}; "
             f"longest unheld stretch {longest:.0f} mm")
 
 
-def _not_worth_it(n: int, line: CrackLine, keys: tuple[Key, ...], solved: Solved,
-                  settings: PlacementSettings) -> str:
-    load = float(cumulative_demand(line, solved.site, settings)[-1])
+def _not_worth_it(line: CrackLine, load: float, n: int, keys: tuple[Key, ...], solved: Solved) -> str:
     kind = "closed at both ends" if line.ends == ("tip", "tip") else "short"
     stems = {crack for m in np.flatnonzero(solved.site.attached[n]) for crack in solved.site.lines[m].cracks}
     if any(stems & set(key.cracks) for key in keys):
@@ -83,7 +83,7 @@ def blocked_by(n: int, start: float, end: float, solved: Solved, shop: Shop,
     if not near.any():
         return "shorter than the step between places that were tried"
     pockets = lay_pockets(cuttings, kind[near], centre[near], angle[near])
-    figures = measure_all(pockets, solved.site, solved.rules)
+    figures = measure_all(pockets, solved.site, solved.rules, quick=True)
     limits = np.array([rule.limit for rule in solved.rules])
     broken = figures < limits
     sole = broken & (broken.sum(axis=1) == 1)[:, None]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from crackmap.errors import KeyShapeError, PlacementError
 from crackmap.keys.family import KeySize, size_for
-from crackmap.placement.pockets import Cutting, shape_cutting
+from crackmap.placement.pockets import REACH, WING_REACH, Cutting, shape_cutting
 from crackmap.placement.site import Site
 from crackmap.records import AddedKey, Edits, FloatArray
 from crackmap.settings import PlacementSettings, nearest_hint
@@ -40,7 +40,7 @@ def shape_user_key(key: AddedKey, family: tuple[KeySize, ...], site: Site, shop:
     near = nearest_line(np.asarray(key.centre), site)
     size = _size(key, family, site, near, shop)
     try:
-        cutting = shape_cutting(size, shop, settings.central_share)
+        cutting = shape_cutting(size, shop, settings.central_share, *reaches_of(settings))
     except KeyShapeError as error:
         raise PlacementError(f"{_your_key(key)}: {error}") from error
     if key.angle_deg is not None:
@@ -49,6 +49,12 @@ def shape_user_key(key: AddedKey, family: tuple[KeySize, ...], site: Site, shop:
         return cutting, site.grain_deg + 90.0
     _, direction = site.lines[near[0]].frames(np.array([near[1]]), cutting.half_width)
     return cutting, float(direction[0]) + 90.0
+
+
+def reaches_of(settings: PlacementSettings) -> tuple[float, float]:
+    """How far distances to pockets and to wings must be looked up for these settings. [mm]"""
+    widest = max(settings.edge_margin, settings.void_margin, settings.crack_margin, settings.keep_out_margin)
+    return max(REACH, widest + 2.0), max(WING_REACH, settings.crack_margin + 22.0)
 
 
 def _size(key: AddedKey, family: tuple[KeySize, ...], site: Site, near: tuple[int, float] | None,

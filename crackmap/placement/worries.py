@@ -44,7 +44,7 @@ def _slab_in_two(solved: Solved) -> list[str]:
 
 
 def _long_stretches(solved: Solved, shop: Shop, settings: PlacementSettings) -> list[str]:
-    chosen = np.union1d(solved.chosen, np.flatnonzero(solved.candidates.user >= 0)).astype(np.int64)
+    chosen = solved.numbers
     said = []
     for n in solved.asking:
         line = solved.site.lines[n]
@@ -68,11 +68,10 @@ def _end_name(solved: Solved, n: int, candidate: int | None, side: int) -> str:
 
 
 def _not_proven(solved: Solved) -> list[str]:
-    gap = solved.cost - solved.bound
-    if gap <= 1e-5:
+    if solved.gap <= 1e-5:
         return []
     return ["the search stopped at its limit: no plan can be better than this one by more than "
-            f"{gap:.2f} of a key."]
+            f"{solved.gap:.2f} of a key."]
 
 
 def _cut_by_border(solved: Solved) -> list[str]:

@@ -10,9 +10,12 @@ import numpy as np
 from crackmap.errors import ResinError
 from crackmap.keys.outline import outline_area
 from crackmap.records import Edits, Key, ResinEstimate, ResinItem, Survey
+from crackmap.resin.dams import dams_of
 from crackmap.resin.depths import Depths, depths_of, probes_by_opening
 from crackmap.resin.mix import check_sheet, mix_of
 from crackmap.resin.openings import Opening, openings
+from crackmap.resin.order import order_of_work
+from crackmap.resin.pours import pours_of
 from crackmap.resin.solids import ML_PER_MM3, tapered_volume, tapered_volume_above
 from crackmap.settings import ResinSettings
 from crackmap.shop import ResinSheet, Shop
@@ -20,6 +23,7 @@ from crackmap.shop import ResinSheet, Shop
 KEY_GAPS = "key gaps"  # id of the item that is not a crack or void
 _NO_EDITS = Edits()
 _USUAL = ResinSettings()
+_NOT_KNOWN = ("assumed", "blind", "partly through")  # depths that nobody measured
 _WORTH_PROBING = 0.15  # an item that alone leaves this share of the total open deserves a probe [-]
 
 
@@ -30,7 +34,8 @@ def estimate_resin(survey: Survey, keys: tuple[Key, ...], shop: Shop, thickness_
     Parameters
     ----------
     survey : Survey
-        Cracks below the least confidence are left out.
+        Cracks below the least confidence are left out. Where it has the other
+        face, that tells what is through, and how wide below.
     keys : tuple of Key
         Set before the pour: what lies in their pockets takes no resin but
         their gaps.
@@ -60,20 +65,24 @@ def estimate_resin(survey: Survey, keys: tuple[Key, ...], shop: Shop, thickness_
     check_sheet(sheet)
     found = openings(survey, keys, edits, settings)
     probes, lost = probes_by_opening(found, edits, thickness_mm, settings)
-    items = [_item(opening, depths_of(opening, probes.get(opening.id, []), thickness_mm, settings))
-             for opening in found]
+    deep = [(each, depths_of(each, probes.get(each.id, []), thickness_mm, settings)) for each in found]
+    items = [_item(opening, depths) for opening, depths in deep]
     if keys:
         items.append(_key_gaps(keys))
-    volume, least, most = (sum(getattr(i, name) for i in items) for name in ("volume_ml", "least_ml",
-                                                                             "most_ml"))
+    volume, least, most = (sum(getattr(i, name) for i in items) for name in ("volume_ml", "least_ml", "most_ml"))
     mix_ml = volume * (1.0 + sheet.allowance_percent / 100.0)
     mix = mix_of(mix_ml, sheet)
-    deepest = max((i.depth_mm for i in items), default=0.0)
-    layers = math.ceil(deepest / sheet.deepest_layer - 1e-9)
-    estimate = ResinEstimate(tuple(items), volume, least, most, sheet.allowance_percent, mix_ml,
-                             mix.part_a_ml,
-                             mix.part_b_ml, mix.part_a_g, mix.part_b_g, layers)
-    return dataclasses.replace(estimate, notes=(*lost, *_notes(estimate, mix.batches, found, sheet)))
+    pours = pours_of(deep, items[-1].volume_ml if keys else 0.0, sheet)
+    resin_first, order = order_of_work(deep, keys)
+    poured = sum(pour.volume_ml for pour in pours)
+    estimate = ResinEstimate(
+        tuple(items), volume, least, most, sheet.allowance_percent, mix_ml, mix.part_a_ml, mix.part_b_ml,
+        mix.part_a_g, mix.part_b_g, sum(p.name != "seal coat" for p in pours), pours=pours,
+        dams=dams_of(survey, deep, thickness_mm, edits.finished_top, settings),
+        resin_first=resin_first, order=order,
+        cost=None if sheet.price_per_litre is None else poured / 1000.0 * sheet.price_per_litre,
+        currency=sheet.currency)
+    return dataclasses.replace(estimate, notes=(*lost, *_notes(estimate, found, sheet)))
 
 
 def _item(opening: Opening, depths: Depths) -> ResinItem:
@@ -97,22 +106,25 @@ def _key_gaps(keys: tuple[Key, ...]) -> ResinItem:
                      volume)
 
 
-def _notes(estimate: ResinEstimate, batches: int, found: tuple[Opening, ...], sheet: ResinSheet) -> list[str]:
+def _notes(estimate: ResinEstimate, found: tuple[Opening, ...], sheet: ResinSheet) -> list[str]:
     notes = []
     if not sheet.from_user:
         notes.append("ratio, densities, batch and layer are generic and cautious; the data sheet on the tin "
                      "wins: put "
                      "its figures in the shop file.")
-    assumed = [i for i in estimate.items if i.depth_from == "assumed"]
+    assumed = [i for i in estimate.items if i.depth_from in _NOT_KNOWN]
     if assumed:
         notes.append(f"{len(assumed)} of {len(found)} depths are assumed, because a photo shows none: the "
                      "truth lies "
                      f"between {estimate.least_ml:.0f} and {estimate.most_ml:.0f} ml.")
         notes += _what_to_probe(estimate, assumed, found)
-    if batches > 1:
-        notes.append(f"{batches} batches of {estimate.mix_ml / batches:.0f} ml: no more than "
-                     f"{sheet.largest_batch:.0f} ml "
-                     "at once, because a large pot heats itself.")
+    seal = [p for p in estimate.pours if p.name == "seal coat"]
+    if seal:
+        notes.append(f"the seal coat takes {seal[0].volume_ml:.0f} ml more than the figure mixed for the cracks and "
+                     "voids.")
+    if any(p.batches > 1 for p in estimate.pours):
+        notes.append(f"no more than {sheet.largest_batch:.0f} ml at once, because a large pot heats itself: the table "
+                     "of pours has the batches.")
     if estimate.layers > 1:
         notes.append(f"{estimate.layers} pours of at most {sheet.deepest_layer:g} mm each, as the resin's "
                      "own limit "

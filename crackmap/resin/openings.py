@@ -15,10 +15,24 @@ import shapely
 from numpy.typing import NDArray
 
 from crackmap.keys.outline import to_points
-from crackmap.records import Crack, Edits, FloatArray, Key, Survey
+from crackmap.records import (
+    BLIND,
+    THROUGH,
+    UNKNOWN,
+    Below,
+    Crack,
+    Edits,
+    FloatArray,
+    Key,
+    Survey,
+    Void,
+)
+from crackmap.remember import remembered
 from crackmap.settings import ResinSettings
 
 _SAME_PLACE = 2.0  # a branch's root lies this near its stem, besides the stem's half width [mm]
+# Below an opening may be wider than above, but not by more than this: more is a second opening beside it. [-]
+_MOST_LOWER = 1.5
 _LEAST_CHORD = 2.0  # a slice lies square to the centreline's direction over this, not to each jag [mm]
 
 
@@ -35,25 +49,29 @@ class Opening:
     length: float  # of the crack; of a void, its width [mm]
     kind: str  # "end", "closed" or "void"
     width_doubt: float  # share by which the area may be off, two sigma [-]
+    state: NDArray[np.int8]  # (S,) THROUGH, BLIND or UNKNOWN, as the underside's photo tells
+    lower: FloatArray  # (S,) area of the opening below over that above, where it is through and seen; else nan [-]
+    wall: float  # length of wall for a millimetre of depth [mm]
 
 
-def openings(survey: Survey, keys: tuple[Key, ...], edits: Edits, settings: ResinSettings) -> tuple[Opening,
-                                                                                                    ...]:
+def openings(survey: Survey, keys: tuple[Key, ...], edits: Edits, settings: ResinSettings) -> tuple[Opening, ...]:
     """Every crack and void that resin runs into, voids first, then cracks in the survey's order."""
+    below = {} if survey.other_face is None else {b.opening: b for b in survey.other_face.below}
     wood = _sound_wood(survey, edits)
     pockets = np.array([shapely.Polygon(to_points(k.pocket)) for k in keys], object)
     depths = np.array([k.shape.depth for k in keys])
     found = [opening for void in survey.voids
-             if (opening := _void(void.id, void.polygon, wood, pockets, depths)) is not None]
+             if (opening := _void(void, wood, pockets, depths, below.get(void.id))) is not None]
     taken = [_valid(shapely.Polygon(v.polygon)) for v in survey.voids]
     reaching = reaching_the_end(survey.cracks)
     by_id = {}
     for crack in sorted(survey.cracks, key=lambda c: (-c.widest, c.id)):
         if (crack.confidence >= settings.least_confidence
             or crack.drawn_by_user) and crack.widest >= settings.least_width:
-            slices = _slices(crack)
-            by_id[crack.id] = _crack(crack, slices, wood, taken, pockets, depths, crack.id in reaching)
-            taken.append(shapely.union_all(slices))
+            slices, body = _slices_and_body(crack)
+            by_id[crack.id] = _crack(crack, slices, wood, taken, pockets, depths, crack.id in reaching,
+                                     below.get(crack.id))
+            taken.append(body)
     return (*found, *(by_id[c.id] for c in survey.cracks if c.id in by_id and by_id[c.id].area.sum() > 0.0))
 
 
@@ -88,15 +106,27 @@ def _valid(polygon: shapely.Geometry) -> shapely.Geometry:
     return polygon if polygon.is_valid else shapely.make_valid(polygon, method="structure")
 
 
-def _void(name: str, rows: FloatArray, wood: shapely.Geometry, pockets: NDArray[np.object_],
-          depths: FloatArray) -> Opening | None:
-    shape = _valid(shapely.Polygon(rows)).intersection(wood)
+def _void(void: Void, wood: shapely.Geometry, pockets: NDArray[np.object_], depths: FloatArray,
+          below: Below | None) -> Opening | None:
+    whole = _valid(shapely.Polygon(void.polygon))
+    shape = whole.intersection(wood)
     if shape.area <= 0.0:
         return None
     under, depth = _under_pockets(np.array([shape], object), pockets, depths)
     across = float(2.0 * np.sqrt(shape.area / np.pi))
     place = shapely.get_coordinates(shapely.point_on_surface(shape))
-    return Opening(name, np.array([shape.area]), np.array([across]), place, under, depth, across, "void", 0.0)
+    seen = below is not None and bool(below.state[0] == THROUGH) and below.area_mm2 > 0.0
+    lower = np.array([min(below.area_mm2 / whole.area, _MOST_LOWER) if seen and below is not None else np.nan])
+    return Opening(void.id, np.array([shape.area]), np.array([across]), place, under, depth, across, "void", 0.0,
+                   np.array([UNKNOWN], np.int8) if below is None else below.state, lower, float(shape.length))
+
+
+@remembered(128)
+def _slices_and_body(crack: Crack) -> tuple[NDArray[np.object_], shapely.Geometry]:
+    """Outline of each slice, and of all together."""
+    slices = _slices(crack)
+    slices.setflags(write=False)
+    return slices, shapely.union_all(slices)
 
 
 def _slices(crack: Crack) -> NDArray[np.object_]:
@@ -117,7 +147,7 @@ def _slices(crack: Crack) -> NDArray[np.object_]:
 
 
 def _crack(crack: Crack, slices: NDArray[np.object_], wood: shapely.Geometry, taken: list[shapely.Geometry],
-           pockets: NDArray[np.object_], depths: FloatArray, reaches_end: bool) -> Opening:
+           pockets: NDArray[np.object_], depths: FloatArray, reaches_end: bool, below: Below | None) -> Opening:
     step = np.hypot(*np.diff(crack.centreline, axis=0).T)
     width = (crack.width[1:] + crack.width[:-1]) / 2.0
     own = np.maximum(shapely.area(slices), 1e-12)
@@ -133,8 +163,22 @@ def _crack(crack: Crack, slices: NDArray[np.object_], wood: shapely.Geometry, ta
     if len(crack.width_sigma) == len(crack.width) and crack.width.mean() > 0.0:
         doubt = float(min(0.5, 2.0 * crack.width_sigma.mean() / crack.width.mean()))
     middle = (crack.centreline[1:] + crack.centreline[:-1]) / 2.0
+    state, lower = _below_slices(crack, width, below)
     return Opening(crack.id, width * step * share, width, middle, under, depth, crack.length,
-                   "end" if reaches_end else "closed", doubt)
+                   "end" if reaches_end else "closed", doubt, state, lower, float(2.0 * (step * share).sum()))
+
+
+def _below_slices(crack: Crack, width: FloatArray, below: Below | None) -> tuple[NDArray[np.int8], FloatArray]:
+    """What is known of each slice from below: its state, and the lower width over the upper."""
+    unknown = np.full(len(width), UNKNOWN, np.int8), np.full(len(width), np.nan)
+    if below is None or len(below.state) != len(crack.width):
+        return unknown
+    # A slice is through where both its ends are; one blind end makes it blind.
+    first, last = below.state[:-1], below.state[1:]
+    state = np.where((first == THROUGH) & (last == THROUGH), THROUGH,
+                     np.where((first == BLIND) | (last == BLIND), BLIND, UNKNOWN)).astype(np.int8)
+    lower = (below.width[1:] + below.width[:-1]) / 2.0 / np.maximum(width, 1e-9)
+    return state, np.where(state == THROUGH, np.minimum(lower, _MOST_LOWER), np.nan)
 
 
 def _under_pockets(shapes: NDArray[np.object_], pockets: NDArray[np.object_],

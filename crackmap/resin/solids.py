@@ -10,7 +10,8 @@ from crackmap.records import FloatArray
 ML_PER_MM3 = 1e-3
 
 
-def prismoid_volume(top_area: float, middle_area: float, bottom_area: float, height: float) -> float:
+def prismoid_volume(top_area: ArrayLike, middle_area: ArrayLike, bottom_area: ArrayLike,
+                    height: ArrayLike) -> FloatArray:
     """Volume between two parallel faces by the prismoid rule, h (A1 + 4 Am + A2) / 6. [mm3]
 
     Exact for every solid whose cross-section is a quadratic in the height:
@@ -18,15 +19,16 @@ def prismoid_volume(top_area: float, middle_area: float, bottom_area: float, hei
 
     Parameters
     ----------
-    top_area, middle_area, bottom_area : float
+    top_area, middle_area, bottom_area : array_like
         Cross-sections. [mm2]
-    height : float
+    height : array_like
         Between the faces. [mm]
     """
-    return height * (top_area + 4.0 * middle_area + bottom_area) / 6.0
+    top, middle, bottom = (np.asarray(area, float) for area in (top_area, middle_area, bottom_area))
+    return np.asarray(np.asarray(height, float) * (top + 4.0 * middle + bottom) / 6.0)
 
 
-def tapered_volume(area: FloatArray, depth: FloatArray, wall_share: float) -> FloatArray:
+def tapered_volume(area: FloatArray, depth: FloatArray, wall_share: FloatArray) -> FloatArray:
     """Volume under each piece of opening whose walls close evenly downward. [mm3]
 
     `wall_share` is volume over area times depth: 1 for straight walls, 0.5 for
@@ -36,7 +38,7 @@ def tapered_volume(area: FloatArray, depth: FloatArray, wall_share: float) -> Fl
     return area * depth * wall_share
 
 
-def tapered_volume_above(area: FloatArray, depth: FloatArray, wall_share: float,
+def tapered_volume_above(area: FloatArray, depth: FloatArray, wall_share: FloatArray,
                          cut: ArrayLike) -> FloatArray:
     """The part of `tapered_volume` that lies above a depth of `cut`. [mm3]
 

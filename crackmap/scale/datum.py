@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike
 
-from crackmap.records import Datum, FloatArray, RectifiedPhoto, Survey, frozen_array
+from crackmap.records import Crack, Datum, FloatArray, RectifiedPhoto, Survey, frozen_array
 from crackmap.scale.mapping import Mapping
 from crackmap.scale.slab_budget import moved_budget
 
@@ -39,7 +39,8 @@ def slab_corner_datum(rectified: RectifiedPhoto, survey: Survey) -> tuple[Rectif
         survey, mapping=frame.mapping(survey.mapping), datum=datum, references=references, scale=scale,
         outline=frozen_array(frame.points(survey.outline)),
         voids=tuple(replace(v, polygon=frozen_array(frame.points(v.polygon))) for v in survey.voids),
-        cracks=tuple(replace(c, centreline=frozen_array(frame.points(c.centreline))) for c in survey.cracks),
+        cracks=frame.cracks(survey.cracks), set_aside=frame.cracks(survey.set_aside),
+        found_outline=None if survey.found_outline is None else frozen_array(frame.points(survey.found_outline), 2),
         grain_deg=_half_turn(survey.grain_deg - frame.turn_deg))
     moved_photo = replace(rectified, mapping=frame.mapping(rectified.mapping),
                           photo_mapping=frame.mapping(rectified.photo_mapping), datum=datum, references=references,
@@ -58,6 +59,10 @@ class _NewFrame:
     def points(self, points: ArrayLike) -> FloatArray:
         """Points of the old frame in the new one."""
         return np.asarray((np.asarray(points, float) - self.origin) @ self.old_to_new.T)
+
+    def cracks(self, cracks: tuple[Crack, ...]) -> tuple[Crack, ...]:
+        """Cracks of the old frame in the new one."""
+        return tuple(replace(c, centreline=frozen_array(self.points(c.centreline))) for c in cracks)
 
     def mapping(self, mapping: Mapping) -> Mapping:
         """A mapping of the old frame for the new one."""

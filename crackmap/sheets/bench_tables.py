@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from crackmap.records import Key, Plan, Survey
+from crackmap.records import Key, Plan, StockLayout, Survey
 from crackmap.settings import SheetSettings
-from crackmap.sheets.stock_layout import StockLayout
-from crackmap.sheets.words import end_distances
-from crackmap.units import MM_PER_INCH, show_fraction
+from crackmap.sheets.words import end_distances, slab_corners
+from crackmap.units import MM_PER_INCH, in_words_for, show_fraction, show_length
 
 Rows = list[list[str]]
 KEY_TABLE_HEAD = [
@@ -65,21 +64,24 @@ def _key_row(survey: Survey, key: Key, units: str) -> list[str]:
 
 
 def cut_list(plan: Plan, settings: SheetSettings) -> Rows:
-    """How many blanks of each size to cut, thickest first."""
+    """How many blanks of each size to cut, spares included, thickest first."""
     units = settings.units
     kinds: dict[tuple[str, float, float, float], int] = {}
-    for key in plan.keys:
+    for key in [*plan.keys, *_spares(plan)]:
         shape = key.shape
         kind = key.size_name, round(shape.length, 2), round(shape.width, 2), round(shape.thickness, 2)
         kinds[kind] = kinds.get(kind, 0) + 1
     return [
-        [
-            name,
-            str(count + settings.spare_keys),
-            *(figure(each, units) for each in (length, width, thickness)),
-        ]
+        [name, str(count), *(figure(each, units) for each in (length, width, thickness))]
         for (name, length, width, thickness), count in sorted(kinds.items(), key=lambda kind: -kind[0][1])
     ]
+
+
+def _spares(plan: Plan) -> list[Key]:
+    """For each spare key on a board, the key that it is a spare of."""
+    by_id = {key.id: key for key in plan.keys}
+    laid = [key for board in plan.stock.boards for key in board.keys] if plan.stock else []
+    return [by_id[key.like] for key in laid if key.name != key.like]
 
 
 def board_rows(layout: StockLayout, settings: SheetSettings) -> Rows:
@@ -101,6 +103,22 @@ def board_rows(layout: StockLayout, settings: SheetSettings) -> Rows:
     return rows
 
 
+def hold_sentences(layout: StockLayout, settings: SheetSettings) -> list[str]:
+    """How deep to cut the keys of each board, and what holds them meanwhile."""
+    lines = []
+    for place, laid in enumerate(layout.boards, 1):
+        thick = max(key.shape.thickness for key in laid.keys)
+        under = show_length(laid.board.thickness - thick, settings.units)
+        deep = show_length(thick, settings.units)
+        if laid.hold == "skin":
+            lines.append(f"Board {place}: cut {deep} deep; the {under} left under the keys hold them. Saw or plane it "
+                         "off from the back.")
+        else:
+            lines.append(f"Board {place}: cut through on a spoil board; leave a tab of 2 to 3 mm at both ends of every "
+                         "key, where TAB is drawn, and pare it off.")
+    return lines
+
+
 def left_over_sentences(layout: StockLayout) -> list[str]:
     """Keys without a board, those with the same reason together."""
     reasons: dict[str, list[str]] = {}
@@ -109,14 +127,18 @@ def left_over_sentences(layout: StockLayout) -> list[str]:
     return [f"No board for {', '.join(names)}: {why}." for why, names in reasons.items()]
 
 
-def tape_rows(survey: Survey, settings: SheetSettings) -> Rows:
-    """What to measure before cutting, and a blank for what was found."""
+def tape_rows(survey: Survey, plan: Plan, settings: SheetSettings) -> Rows:
+    """What to measure before cutting: mark to mark, marks to the slab's ends, its corners to the keys nearest them."""
     units = settings.units
     a_to_b = float(np.hypot(*(survey.datum.b - survey.datum.a)))
     rows = [["A to B", tape_close(a_to_b, units)]]
     for name, mark in (("A", survey.datum.a), ("B", survey.datum.b)):
         left, right = end_distances(survey, mark)
         rows += [[f"left end to {name}", tape(left, units)], [f"right end to {name}", tape(right, units)]]
+    for name, corner in slab_corners(survey):
+        if plan.keys:
+            key = min(plan.keys, key=lambda k: float(np.hypot(*(k.centre - corner))))
+            rows.append([f"{name} corner to {key.id}", tape(float(np.hypot(*(key.centre - corner))), units)])
     return rows
 
 
@@ -125,19 +147,22 @@ def tape_close(mm: float, units: str) -> str:
     return show_fraction(mm, 64).removesuffix(" in") if units == "in" else f"{mm:.1f}"
 
 
-def failing_checks(plan: Plan) -> list[str]:
+def failing_checks(plan: Plan, units: str = "mm") -> list[str]:
     """Each check that fails, with the keys that fail it."""
     failing: dict[tuple[str, str, str], list[str]] = {}
     for key in plan.keys:
-        for check in key.checks:
-            if not check.ok:
-                limit = (
-                    check.limit if isinstance(check.limit, str) else f"{check.limit:g} {check.unit}".strip()
-                )
-                failing.setdefault((check.name, limit, check.note), []).append(
-                    f"{key.id} ({check.value if isinstance(check.value, str) else format(check.value, 'g')})"
-                )
+        for check in (check for check in key.checks if not check.ok):
+            limit = _measured(check.limit, check.unit, units)
+            value = _measured(check.value, check.unit, units)
+            failing.setdefault((check.name, limit, check.note), []).append(f"{key.id} ({value})")
     return [
-        f"{name}, limit {limit}: {', '.join(keys)}" + (f"; {note}." if note else ".")
+        f"{name}, limit {limit}: {', '.join(keys)}" + (f"; {in_words_for(note, units)}." if note else ".")
         for (name, limit, note), keys in failing.items()
     ]
+
+
+def _measured(value: float | str, unit: str, units: str) -> str:
+    """A check's figure with its unit, lengths in the reader's own."""
+    if isinstance(value, str):
+        return in_words_for(value, units)
+    return show_length(value, units) if unit == "mm" else f"{value:g} {unit}".strip()

@@ -10,10 +10,10 @@ import shapely
 
 from crackmap.errors import WoodError
 from crackmap.published import LIFTING_LOAD_CONSTANT
-from crackmap.records import Plan, Survey
-from crackmap.sheets.words import over_all
+from crackmap.records import Plan, Pour, Survey
+from crackmap.sheets.words import counted, dam_sentence, over_all
 from crackmap.shop import Shop
-from crackmap.units import show_length
+from crackmap.units import MM_PER_INCH, show_length
 from crackmap.wood.moisture import equilibrium_moisture
 from crackmap.wood.species import species_named
 
@@ -130,12 +130,12 @@ def order_of_work(plan: Plan) -> list[str]:
     """The steps, in an order that cannot spoil what went before."""
     keys = (
         [
-            "Zero the machine over mark A; turn the slab or the drawing until the x axis runs through "
-            "mark B.",
+            _zeroing(plan),
             "In the CAM program measure the check bar, then the distance from A to B. If either is "
             "off, stop.",
             "Run one pocket in the air, then one at 1 mm depth, and check it with the tape.",
             "Cut the pockets. Cut the keys, grain along their length, and try each dry.",
+            *_corner_steps(plan),
             "Glue the keys in. When set, plane them flush.",
         ]
         if plan.keys
@@ -143,8 +143,8 @@ def order_of_work(plan: Plan) -> list[str]:
     )
     pour = (
         [
-            "Seal porous walls, dam the crack from below, test the dam with water and dry it.",
-            "Pour the resin in layers, as its data sheet says.",
+            "Seal porous walls, tape and dam as listed, test the dams with water and dry them.",
+            "Pour the resin in layers, as its data sheet says, and let it cure.",
         ]
         if plan.resin.volume_ml > 0
         else []
@@ -155,10 +155,27 @@ def order_of_work(plan: Plan) -> list[str]:
         "Photograph it and run crackmap; look at the annotated picture beside the slab.",
         "Prick the marks A and B through the paper into the wood, take the paper off, check the tape "
         "distances.",
-        *keys,
-        *pour,
-        "Let it cure as the data sheet says, then sand and finish.",
+        *((*pour, *keys) if plan.resin.resin_first else (*keys, *pour)),
+        "When all has cured as the data sheets say, sand and finish.",
     ]
+
+
+def _zeroing(plan: Plan) -> str:
+    if len(plan.setups) > 1:
+        return ("Take the set-ups in their order: lay the slab as drawn, find it by the set-up's marks, cut its "
+                "pockets, drill the witness points named there, and only then unclamp.")
+    return "Zero the machine over mark A; turn the slab or the drawing until the x axis runs through mark B."
+
+
+def _corner_steps(plan: Plan) -> list[str]:
+    """Hand work on pockets whose keys have square corners."""
+    square = [key.id for key in plan.keys if key.shape.corners == "chisel"]
+    if not square:
+        return []
+    radius = max(key.shape.corner_radius for key in plan.keys if key.shape.corners == "chisel")
+    which = "of every pocket" if len(square) == len(plan.keys) else f"of the pockets of {', '.join(square)}"
+    return [f"Square the inside corners {which} with a chisel: the bit leaves them round, {radius:.1f} mm, and the "
+            "keys are drawn square. Pare from both sides into the corner, down to the floor."]
 
 
 def setting_out_cautions(survey: Survey, plan: Plan, units: str) -> list[str]:
@@ -198,8 +215,53 @@ def resin_sentences(plan: Plan, shop: Shop) -> list[str]:
         f"({r.part_b_g:.0f} g) hardener, {ratio} by {shop.resin.ratio_by}.",
         f"Cracks and voids take {_ml(r.volume_ml)}, between {_ml(r.least_ml)} and {_ml(r.most_ml)}; "
         f"{r.allowance_percent:g} % is added for soaking in and for the cup.",
+        *(_pour_sentence(pour) for pour in r.pours),
+        *([] if r.cost is None else [f"Cost of the resin: about {r.cost:.2f} {r.currency}".rstrip() + "."]),
         *(as_sentence(note) for note in r.notes),
     ]
+
+
+def dam_sentences(plan: Plan, units: str) -> list[str]:
+    """Where to tape and dam before the pour: what is sure line by line, what may be in one."""
+    dams = plan.resin.dams
+    unsure = list(dict.fromkeys(dam.opening for dam in dams if not dam.sure))
+    lines = [dam_sentence(dam, units) for dam in dams if dam.sure]
+    if unsure:
+        lines.append(f"May come out below as well, nobody has seen: {', '.join(unsure)}. Tape under them too.")
+    return [*lines, "The picture tape-and-dams.png shows where."] if lines else []
+
+
+def _pour_sentence(pour: Pour) -> str:
+    """One pour: how much, how deep, in which cups."""
+    cup = pour.batch
+    deep = f", standing {pour.deep_mm:.0f} mm deep at most" if pour.deep_mm > 0.0 else ""
+    cups = "" if pour.batches <= 1 else f"{pour.batches} cups, each of "
+    return (f"{pour.name[:1].upper()}{pour.name[1:]}: {_ml(pour.volume_ml)}{deep}: {cups}{_ml(cup.part_a_ml)} "
+            f"({cup.part_a_g:.0f} g) resin and {_ml(cup.part_b_ml)} ({cup.part_b_g:.0f} g) hardener.")
+
+
+def time_sentences(plan: Plan, units: str) -> list[str]:
+    """How long the machine runs, as a range, and what that rests on."""
+    time = plan.time
+    if time is None:
+        return []
+    lines = [f"{counted(item.count, item.name.removesuffix('s'))}: about {_minutes(item.likely)}, between "
+             f"{_minutes(item.least)} and {_minutes(item.most)}." for item in time.items]
+    feeds, plunges = (_speeds(slow, fast, units) for slow, _, fast in (time.feed, time.plunge))
+    lines.append(f"Reckoned with {feeds} feed, {plunges} plunge, passes of {show_length(time.pass_depth, units)}, "
+                 f"{100.0 * time.stepover:.0f} % step-over.")
+    return [*lines, *time.notes]
+
+
+def _speeds(slow: float, fast: float, units: str) -> str:
+    divisor, name = (MM_PER_INCH, "in/min") if units == "in" else (1.0, "mm/min")
+    return f"{slow / divisor:.0f} to {fast / divisor:.0f} {name}"
+
+
+def _minutes(minutes: float) -> str:
+    """In whole minutes, or hours and minutes."""
+    whole = max(1, round(minutes))
+    return f"{whole} min" if whole < 100 else f"{whole // 60} h {whole % 60:02d} min"
 
 
 def unheld_sentences(plan: Plan) -> list[str]:

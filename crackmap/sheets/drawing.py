@@ -27,9 +27,13 @@ from crackmap.records import FloatArray, frozen_array
 POCKET, KEY = "POCKET", "KEY"
 SLAB_EDGE, VOID, CRACK = "SLAB_EDGE", "VOID", "CRACK"
 DATUM, CHECK_BAR, NOTES = "DATUM", "CHECK_BAR", "NOTES"
-BOARD, GRAIN = "BOARD", "GRAIN_ARROW"
+BOARD, GRAIN, TAB = "BOARD", "GRAIN_ARROW", "TAB"
+BED_EDGE, WITNESS, CLAMP = "BED_EDGE", "WITNESS", "CLAMP"
 CUT_LAYERS = (POCKET, KEY)  # and those that begin with "POCKET_": one for each depth
 REFERENCE_LAYERS = (SLAB_EDGE, VOID, CRACK)
+
+# From the slab frame to the underside's: the slab turned over about the x axis, so that both marks keep their x.
+TURNED_OVER = np.diag([1.0, -1.0, 1.0])
 
 # Points nearer than this are one point. A hundredth of what a router holds. [mm]
 SAME_POINT = 0.001

@@ -20,18 +20,22 @@ from ezdxf.layouts import Modelspace
 from numpy.typing import ArrayLike
 
 from crackmap.errors import SheetError
-from crackmap.records import Key, Plan, Survey
+from crackmap.records import Key, Plan, Setup, Survey
 from crackmap.settings import SheetSettings, nearest_hint
 from crackmap.sheets.drawing import (
+    BED_EDGE,
     BOARD,
     CHECK_BAR,
+    CLAMP,
     CRACK,
     DATUM,
     GRAIN,
     KEY,
     NOTES,
     SLAB_EDGE,
+    TAB,
     VOID,
+    WITNESS,
     Drawing,
     Mark,
     Note,
@@ -40,8 +44,9 @@ from crackmap.sheets.drawing import (
     extent,
 )
 from crackmap.sheets.keys_drawing import keys_drawing
+from crackmap.sheets.setup_drawing import setup_drawing
 from crackmap.sheets.slab_drawing import pocket_drawing, slab_drawing
-from crackmap.shop import Shop
+from crackmap.shop import Bed, Shop
 from crackmap.units import MM_PER_INCH
 
 VERSIONS = ("R12", "R2000", "R2010")
@@ -59,6 +64,10 @@ _COLOURS = {
     NOTES: 9,
     BOARD: 8,
     GRAIN: 34,
+    TAB: 1,
+    BED_EDGE: 5,
+    WITNESS: 4,
+    CLAMP: 1,
 }
 _POCKET_COLOURS = (210, 170, 20, 90)
 _FIXED_DATES = threading.Lock()  # the switch for fixed dates belongs to the whole library
@@ -82,6 +91,20 @@ def slab_dxf(
         If version or unit are unknown, or the transform stretches.
     """
     return as_dxf(slab_drawing(survey, plan, settings, transform), settings)
+
+
+def setup_dxf(
+    survey: Survey, plan: Plan, setup: Setup, bed: Bed | None, settings: SheetSettings,
+    slab_to_machine: ArrayLike | None = None,
+) -> bytes:
+    """One set-up in machine coordinates, as planned or as jogged; see `setup_drawing`.
+
+    Raises
+    ------
+    SheetError
+        If version, unit or order are unknown, or the transform stretches.
+    """
+    return as_dxf(setup_drawing(survey, plan, setup, bed, settings, slab_to_machine), settings)
 
 
 def pocket_dxf(survey: Survey, key: Key, wider_by: float, settings: SheetSettings) -> bytes:

@@ -32,6 +32,7 @@ _MOST_LIGHT = 1.15  # over the slab's mean; brighter than this is glare
 _GLARE = 110.0  # what a doubling by glare adds, of 255
 _GLINT = 42.0  # how much lighter the glint is, of 255
 _GAP = 6  # between the two pictures [px]
+_SCREEN = 2000  # long side of a view for the screen [px]
 
 
 def finished_picture(
@@ -80,6 +81,20 @@ def finished_picture(
     ]
     gap = np.full((_GAP, halves[0].shape[1], 3) if wide else (halves[0].shape[0], _GAP, 3), PAPER, np.uint8)
     return np.concatenate([halves[0], gap, halves[1]], axis=0 if wide else 1)
+
+
+def finished_view(
+    rectified: RectifiedPhoto, survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings
+) -> ImageArray:
+    """The finished slab alone, without captions; parameters as for `finished_picture`."""
+    view = crop_to_slab(rectified, survey, min(settings.picture_side, _SCREEN), with_marks=False)
+    _finish(view, survey, plan, shop, settings)
+    return view.pixels
+
+
+def photographed_view(rectified: RectifiedPhoto, survey: Survey, settings: SheetSettings) -> ImageArray:
+    """The same part of the slab as `finished_view` shows, as it was photographed."""
+    return crop_to_slab(rectified, survey, min(settings.picture_side, _SCREEN), with_marks=False).pixels
 
 
 def _finish(view: View, survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings) -> Colour:

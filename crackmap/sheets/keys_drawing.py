@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from crackmap.keys.outline import moved
-from crackmap.records import Plan
+from crackmap.keys.outline import bounding_box, moved
+from crackmap.records import LaidBoard, LaidKey, Plan, StockLayout
 from crackmap.settings import SheetSettings
 from crackmap.sheets.drawing import (
     BOARD,
+    CLAMP,
     DATUM,
     GRAIN,
     KEY,
     NOTES,
+    TAB,
     Drawing,
     Mark,
     Note,
@@ -18,11 +20,12 @@ from crackmap.sheets.drawing import (
     closed,
     open_path,
 )
+from crackmap.sheets.order import made_ready
 from crackmap.sheets.slab_drawing import NOTE_HEIGHT, both_units, check_bar, notes, unit_sentence
-from crackmap.sheets.stock_layout import LaidBoard, LaidKey, StockLayout, lay_out_keys
 from crackmap.shop import Shop
 from crackmap.units import show_length
 
+HOLD_WORDS = {"skin": "a skin of wood under them", "tabs": "tabs at both ends"}
 _BETWEEN_BOARDS = 40.0  # room for the board's own line of text [mm]
 
 
@@ -31,16 +34,16 @@ def keys_drawing(plan: Plan, shop: Shop, settings: SheetSettings) -> Drawing:
 
     An arrow in each key and along each board shows the grain.
     """
-    layout = lay_out_keys(plan, shop, settings)
+    layout = plan.stock or StockLayout(())
     shapes: list[Shape] = []
     foot = 0.0
     for place, laid in enumerate(layout.boards, 1):
-        shapes += _board(laid, place, foot, settings)
+        shapes += _board(laid, place, foot, shop.bit.diameter, settings)
         foot += laid.board.width + _BETWEEN_BOARDS
     shapes.append(Mark(DATUM, (0.0, 0.0), settings.datum_ring))
     shapes += check_bar((0.0, -6.0 * NOTE_HEIGHT), settings)
     shapes += notes(_heading(layout, plan, shop, settings), (0.0, -7.6 * NOTE_HEIGHT))
-    return Drawing("Keys on their boards", tuple(shapes))
+    return made_ready("Keys on their boards", shapes, settings)
 
 
 def grain_arrow(middle: tuple[float, float], length: float) -> list[Shape]:
@@ -55,12 +58,15 @@ def grain_arrow(middle: tuple[float, float], length: float) -> list[Shape]:
     return shapes
 
 
-def _board(laid: LaidBoard, place: int, foot: float, settings: SheetSettings) -> list[Shape]:
+def _board(laid: LaidBoard, place: int, foot: float, bit: float, settings: SheetSettings) -> list[Shape]:
     shapes: list[Shape] = []
     for key in laid.keys:
-        shapes += _key(key, foot)
+        shapes += _key(key, foot, laid.hold == "tabs", bit)
     length, width = laid.board.length, laid.board.width
     shapes += closed(BOARD, [[0.0, foot], [length, foot], [length, foot + width], [0.0, foot + width]])
+    for x, y, long, wide in laid.board.keep_free:
+        low, high = foot + y, foot + y + wide
+        shapes += closed(CLAMP, [[x, low], [x + long, low], [x + long, high], [x, high]])
     text = f"BOARD {place}: {board_words(laid, settings.drawing_units)}"
     text_y = foot + width + 0.6 * NOTE_HEIGHT
     shapes.append(Note(NOTES, text, (0.0, text_y), NOTE_HEIGHT))
@@ -68,21 +74,32 @@ def _board(laid: LaidBoard, place: int, foot: float, settings: SheetSettings) ->
     return shapes
 
 
-def _key(key: LaidKey, foot: float) -> list[Shape]:
+def _key(key: LaidKey, foot: float, with_tabs: bool, bit: float) -> list[Shape]:
     x, y = key.centre[0], key.centre[1] + foot
     shapes: list[Shape] = list(closed(KEY, moved(key.shape.key, 0.0, (x, y))))
+    if with_tabs:
+        shapes += _tabs(key, foot, bit)
     # The arrow keeps to the neck's height; the number stands above it in the left wing.
     shapes += grain_arrow((x, y), 0.5 * key.shape.length)
     shapes.append(
         Note(
             NOTES,
             key.name,
-            (x - 0.3 * key.shape.length, y + 0.1 * key.shape.waist),
-            min(NOTE_HEIGHT, 0.3 * key.shape.width),
+            (x - 0.27 * key.shape.length, y + 0.1 * key.shape.waist),
+            min(NOTE_HEIGHT, 0.3 * key.shape.width, 0.38 * key.shape.length / len(key.name)),
             True,
         )
     )
     return shapes
+
+
+def _tabs(key: LaidKey, foot: float, bit: float) -> list[Shape]:
+    """A line across the outline at the middle of each head's end, where a tab spoils no glued face."""
+    x0, _, x1, _ = bounding_box(key.shape.key)
+    reach = bit / 2.0
+    x, y = key.centre[0], key.centre[1] + foot
+    return [line for end, way in ((x0, -1.0), (x1, 1.0))
+            for line in open_path(TAB, [[x + end - way * reach, y], [x + end + way * (bit + reach), y]])]
 
 
 def board_words(laid: LaidBoard, units: str) -> str:
@@ -91,7 +108,7 @@ def board_words(laid: LaidBoard, units: str) -> str:
     where = "to find" if laid.number == 0 else f"no. {laid.number} of the shop's stock"
     wood = f" {board.wood}" if board.wood else ""
     size = " x ".join(show_length(each, units) for each in (board.length, board.width, board.thickness))
-    return f"{where},{wood} {size}, grain along its length"
+    return f"{where},{wood} {size}, grain along its length, keys held by {HOLD_WORDS[laid.hold]}"
 
 
 def _heading(layout: StockLayout, plan: Plan, shop: Shop, settings: SheetSettings) -> list[str]:

@@ -63,7 +63,7 @@ def marker_sheet_pdf(settings: MarkerSheetSettings) -> bytes:
     page = _checked(settings)
     piece = piece_size(settings.size)
     columns, rows = _fitting(page, piece)
-    ids = range(settings.first_id, settings.first_id + settings.count)
+    ids = settings.ids
     pages = [ids[start : start + columns * rows] for start in range(0, len(ids), columns * rows)]
     stream = io.BytesIO()
     canvas = new_canvas(stream, page, "Scale markers")
@@ -114,9 +114,8 @@ def _checked(settings: MarkerSheetSettings) -> tuple[float, float]:
                          f"{FLAT_SIZES[settings.paper].name}; give {LEAST_SIZE:g}mm to {int(most)}mm.")
     if settings.count < 1:
         raise SheetError(f"{settings.count} markers cannot be printed; ask for 1 or more.")
-    if settings.first_id < 0 or settings.first_id + settings.count > IDS:
-        last = settings.first_id + settings.count - 1
-        raise SheetError(f"markers {settings.first_id} to {last} were asked for, but there are only "
+    if settings.first_id < 0 or settings.ids[-1] >= IDS:
+        raise SheetError(f"markers {settings.first_id} to {settings.ids[-1]} were asked for, but there are only "
                          f"0 to {IDS - 1}; ask for fewer or begin lower.")
     return page
 

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
-from reportlab.lib.colors import Color
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
@@ -27,28 +24,23 @@ from reportlab.platypus import (
 
 from crackmap.errors import SheetError
 from crackmap.published import FLAT_SIZES
-from crackmap.records import Plan, Survey
+from crackmap.records import Plan, StockLayout, Survey
 from crackmap.settings import SheetSettings, nearest_hint
 from crackmap.sheets import bench_tables as tables
 from crackmap.sheets import bench_words as words
+from crackmap.sheets.page_parts import GATE, GREY, INK, PALE, TEXT, TITLE, bullets, section, table_of
+from crackmap.sheets.setup_pages import setup_flowables
 from crackmap.sheets.slab_figure import SlabFigure
-from crackmap.sheets.stock_layout import lay_out_keys
 from crackmap.sheets.words import scale_sentence, size_sentence
 from crackmap.shop import Shop
-from crackmap.units import show_length
+from crackmap.units import in_words_for, show_length
 
 PAPERS = ("a4", "letter")
 _MARGIN = 11.0 * mm
 _HEAD = 9.0 * mm  # of every page: file, page number
 _BETWEEN = 8.0 * mm  # columns
+_ORDER = "Order of work"  # its sentences are numbered
 _ROWS_WIDE = 24  # so many keys go on a page with wide rows; more are set closer
-_INK, _GREY, _PALE = Color(0, 0, 0), Color(0.45, 0.45, 0.45), Color(0.93, 0.93, 0.93)
-_TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=10, leading=13)
-_STEP = ParagraphStyle("step", parent=_TEXT, leftIndent=16, firstLineIndent=-16, spaceAfter=1.5)
-_TITLE = ParagraphStyle(
-    "title", parent=_TEXT, fontName="Helvetica-Bold", fontSize=13, leading=17, spaceBefore=7, spaceAfter=3
-)
-_GATE = ParagraphStyle("gate", parent=_TEXT, fontName="Helvetica-Bold", fontSize=12, leading=15.5)
 
 
 def setting_out_pdf(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings) -> bytes:
@@ -85,14 +77,28 @@ def setting_out_pdf(survey: Survey, plan: Plan, shop: Shop, settings: SheetSetti
         PageBreak(),
         *_checks(survey, plan, settings),
         *_tools_and_stock(plan, shop, settings),
-        *_section("Resin", words.resin_sentences(plan, shop)),
-        *_section("Order of work", words.order_of_work(plan), numbered=True),
-        *_section("Mass and lifting", words.mass_sentences(survey, plan, shop, settings.units)),
-        *_section("Cautions", words.CAUTIONS),
-        *_section("How sure the scale is", [scale_sentence(survey, settings.units), *survey.scale.notes]),
+        *_texts(survey, plan, shop, settings.units),
+        *setup_flowables(survey, plan, shop.bed, settings, _column_width(document.pagesize)),
     ]
     document.build(story, canvasmaker=_PagesCanvas)
     return stream.getvalue()
+
+
+def _texts(survey: Survey, plan: Plan, shop: Shop, units: str) -> list[Flowable]:
+    """The sections that are sentences, in the reader's unit whatever stage wrote them."""
+    sections = {
+        "Machine time": words.time_sentences(plan, units),
+        "Resin": words.resin_sentences(plan, shop),
+        "Tape and dams": words.dam_sentences(plan, units),
+        "Keys or resin first": plan.resin.order,
+        _ORDER: words.order_of_work(plan),
+        "Mass and lifting": words.mass_sentences(survey, plan, shop, units),
+        "Cautions": words.CAUTIONS,
+        "What the holding figures rest on": plan.basis,
+        "How sure the scale is": [scale_sentence(survey, units), *survey.scale.notes],
+    }
+    return [part for title, sentences in sections.items()
+            for part in section(title, [in_words_for(each, units) for each in sentences], title == _ORDER)]
 
 
 class _PagesCanvas(Canvas):  # type: ignore[misc]
@@ -112,7 +118,7 @@ class _PagesCanvas(Canvas):  # type: ignore[misc]
         for number, page in enumerate(self._kept, 1):
             self.__dict__.update(page)
             self.setFont("Helvetica", 9)
-            self.setFillColor(_GREY)
+            self.setFillColor(GREY)
             width, height = self._pagesize
             self.drawRightString(width - _MARGIN, height - _MARGIN - 8, f"page {number} of {len(self._kept)}")
             super().showPage()
@@ -126,9 +132,9 @@ def _document(stream: io.BytesIO, survey: Survey, settings: SheetSettings) -> Ba
 
     def head(canvas: Canvas, _: Any) -> None:
         canvas.setFont("Helvetica-Bold", 11)
-        canvas.setFillColor(_INK)
+        canvas.setFillColor(INK)
         canvas.drawString(_MARGIN, size[1] - _MARGIN - 9, f"Setting-out sheet: {survey.photo.file}"[:110])
-        canvas.setStrokeColor(_GREY)
+        canvas.setStrokeColor(GREY)
         canvas.setLineWidth(0.5)
         canvas.line(_MARGIN, size[1] - _MARGIN - 15, size[0] - _MARGIN, size[1] - _MARGIN - 15)
 
@@ -144,7 +150,7 @@ def _document(stream: io.BytesIO, survey: Survey, settings: SheetSettings) -> Ba
             bottomPadding=0,
         )
 
-    column = (width - _BETWEEN) / 2.0
+    column = _column_width(size)
     document = BaseDocTemplate(
         stream,
         pagesize=size,
@@ -163,15 +169,19 @@ def _document(stream: io.BytesIO, survey: Survey, settings: SheetSettings) -> Ba
     return document
 
 
+def _column_width(page: tuple[float, float]) -> float:
+    return float((page[0] - 2.0 * _MARGIN - _BETWEEN) / 2.0)
+
+
 def _front(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings, height: float) -> list[Flowable]:
     """Page 1: the gate, the drawing, what it shows."""
     gate = words.moisture_gate(shop)
-    box = Table([[Paragraph(escape(gate.text), _GATE)]], colWidths=["100%"])
+    box = Table([[Paragraph(escape(gate.text), GATE)]], colWidths=["100%"])
     box.setStyle(
         TableStyle(
             [
-                ("BOX", (0, 0), (-1, -1), 2.2 if gate.passed is False else 1.2, _INK),
-                ("BACKGROUND", (0, 0), (-1, -1), _PALE),
+                ("BOX", (0, 0), (-1, -1), 2.2 if gate.passed is False else 1.2, INK),
+                ("BACKGROUND", (0, 0), (-1, -1), PALE),
                 ("TOPPADDING", (0, 0), (-1, -1), 4),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 6),
             ]
@@ -182,10 +192,10 @@ def _front(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings, heig
             f"{size_sentence(survey, plan, settings.units)}. Mark A: {survey.datum.a_name}. Mark B: "
             f"{survey.datum.b_name}. {scale_sentence(survey, settings.units)}"
         ),
-        _TEXT,
+        TEXT,
     )
     cautions = [
-        Paragraph(f"<b>{escape(line)}</b>", _TEXT)
+        Paragraph(f"<b>{escape(line)}</b>", TEXT)
         for line in words.setting_out_cautions(survey, plan, settings.units)
     ]
     figure = SlabFigure(survey, plan, settings.units, height)
@@ -194,106 +204,68 @@ def _front(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings, heig
 
 def _key_table(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Flowable]:
     if not plan.keys:
-        return [Paragraph("Keys", _TITLE), Paragraph("No keys are suggested for this slab.", _TEXT)]
+        return [Paragraph("Keys", TITLE), Paragraph("No keys are suggested for this slab.", TEXT)]
     unit = "inches" if settings.units == "in" else "millimetres"
     about = Paragraph(
         f"Lengths in {unit}. x and y are the middle of the waist, from mark A, x toward mark B; the angle is "
         "the key's length and grain, anticlockwise from x. Tape: straight from the marks, and along the slab "
         "from its ends as the drawing lies.",
-        _TEXT,
+        TEXT,
     )
     rows = tables.key_rows(survey, plan, settings)
-    table = _table([tables.KEY_TABLE_HEAD, *rows], size=10, left=(0, 1, 12), close=len(rows) > _ROWS_WIDE)
-    return [Paragraph("Keys", _TITLE), about, Spacer(1, 4), table]
+    table = table_of([tables.KEY_TABLE_HEAD, *rows], size=10, left=(0, 1, 12), close=len(rows) > _ROWS_WIDE)
+    return [Paragraph("Keys", TITLE), about, Spacer(1, 4), table]
 
 
 def _checks(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Flowable]:
     unit = "in" if settings.units == "in" else "mm"
     rows = [
         ["Measure", f"sheet [{unit}]", f"slab [{unit}]"],
-        *([*row, ""] for row in tables.tape_rows(survey, settings)),
+        *([*row, ""] for row in tables.tape_rows(survey, plan, settings)),
     ]
     looked_at = [
-        *tables.failing_checks(plan),
-        *(words.as_sentence(warning) for warning in plan.warnings),
-        *words.unheld_sentences(plan),
+        *tables.failing_checks(plan, settings.units),
+        *(in_words_for(words.as_sentence(warning), settings.units) for warning in plan.warnings),
+        *(in_words_for(sentence, settings.units) for sentence in words.unheld_sentences(plan)),
     ]
     flow: list[Flowable] = [
         KeepTogether(
-            [Paragraph("Tape checks", _TITLE), _table(rows, size=10, left=(0,), widths=(None, None, 70.0))]
+            [Paragraph("Tape checks", TITLE), table_of(rows, size=10, left=(0,), widths=(None, None, 70.0))]
         )
     ]
-    return flow + (_section("Look at before cutting", looked_at) if looked_at else [])
+    return flow + (section("Look at before cutting", looked_at) if looked_at else [])
 
 
 def _tools_and_stock(plan: Plan, shop: Shop, settings: SheetSettings) -> list[Flowable]:
-    flow = _section("Tools", words.tool_sentences(plan, shop, settings.units, settings.datum_ring))
+    flow = section("Tools", words.tool_sentences(plan, shop, settings.units, settings.datum_ring))
     if not plan.keys:
         return flow
-    layout = lay_out_keys(plan, shop, settings)
+    layout = plan.stock or StockLayout(())
     unit = "in" if settings.units == "in" else "mm"
-    kinds = _table(
+    kinds = table_of(
         [["Size", "Keys", f"Length [{unit}]", "Width", "Thickness"], *tables.cut_list(plan, settings)],
         size=10,
         left=(0,),
     )
     boards = [
-        [*row[:2], Paragraph(escape(row[2]), _TEXT), *row[3:5], Paragraph(escape(row[5]), _TEXT)]
+        [*row[:2], Paragraph(escape(row[2]), TEXT), *row[3:5], Paragraph(escape(row[5]), TEXT)]
         for row in tables.board_rows(layout, settings)
     ]
     head = ["Board", "From", "Wood", f"Size [{unit}]", "Thick", "Keys"]
-    board_table = _table(
+    board_table = table_of(
         [head, *boards], size=10, left=(0, 1, 2, 3, 5), widths=(42.0, 52.0, 56.0, 94.0, 44.0, None)
     )
     proud = show_length(shop.fit.proud, settings.units)
     note = Paragraph(
         f"Grain along the length of every key and every board. Keys are {proud} thicker than their "
         "pockets are deep, to be planed flush.",
-        _TEXT,
+        TEXT,
     )
     return [
         *flow,
-        KeepTogether([Paragraph("Keys to cut", _TITLE), note, Spacer(1, 3), kinds]),
+        KeepTogether([Paragraph("Keys to cut", TITLE), note, Spacer(1, 3), kinds]),
         Spacer(1, 6),
         board_table,
-        *(Paragraph(escape(line), _TEXT) for line in tables.left_over_sentences(layout)),
+        Spacer(1, 3),
+        *bullets([*tables.hold_sentences(layout, settings), *tables.left_over_sentences(layout)]),
     ]
-
-
-def _section(title: str, sentences: Sequence[str], numbered: bool = False) -> list[Flowable]:
-    """A title with its sentences, the first of which stays with the title."""
-    marks = [f"{n}." if numbered else "\u2022" for n in range(1, len(sentences) + 1)]
-    lines = [
-        Paragraph(f"{mark}&nbsp; {escape(sentence)}", _STEP)
-        for mark, sentence in zip(marks, sentences, strict=True)
-    ]
-    return [KeepTogether([Paragraph(title, _TITLE), *lines[:2]]), *lines[2:]]
-
-
-def _table(
-    rows: list[list[Any]],
-    size: float,
-    left: tuple[int, ...] = (),
-    widths: tuple[float | None, ...] | None = None,
-    close: bool = False,
-) -> Table:
-    """A table with its head on every page; figures to the right, the columns of `left` to the left."""
-    above, below = (0.6, 1.8) if close else (2.2, 3.6)
-    table = Table(rows, colWidths=widths, repeatRows=1, hAlign="LEFT")
-    style = [
-        ("FONT", (0, 0), (-1, -1), "Helvetica", size),
-        ("FONT", (0, 0), (-1, 0), "Helvetica-Bold", size),
-        ("FONT", (0, 1), (0, -1), "Helvetica-Bold", size),
-        ("ALIGN", (0, 0), (-1, -1), "RIGHT"),
-        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-        ("LINEBELOW", (0, 0), (-1, 0), 1.0, _INK),
-        ("LINEBELOW", (0, 1), (-1, -1), 0.3, _GREY),
-        ("ROWBACKGROUNDS", (0, 1), (-1, -1), (Color(1, 1, 1), _PALE)),
-        ("TOPPADDING", (0, 0), (-1, -1), above),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), below),
-        ("LEFTPADDING", (0, 0), (-1, -1), 5),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 7),
-        *(("ALIGN", (column, 0), (column, -1), "LEFT") for column in left),
-    ]
-    table.setStyle(TableStyle(style))
-    return table

@@ -29,6 +29,7 @@ from crackmap.sheets.drawing import (
     open_path,
     transformed,
 )
+from crackmap.sheets.order import made_ready
 from crackmap.units import MM_PER_INCH, show_length
 
 NOTE_HEIGHT = 5.0  # read on a screen that shows a whole table top [mm]
@@ -41,35 +42,34 @@ def slab_drawing(
     """Pockets, datum marks, check bar and, for reference, what was measured.
 
     In the slab frame, or where `transform` (3, 3) takes it; texts stay upright
-    and say which frame it is. The order is that of cutting, inner outlines
-    first: pockets, voids, cracks, the slab's edge.
+    and say which frame it is. Outlines come in the order of `settings.order`.
     """
     geometry = Drawing("", tuple(_geometry(survey, plan, settings)))
     moved = geometry if transform is None else transformed(geometry, transform)
     pockets = dict(zip((key.id for key in plan.keys), moved.shapes, strict=False))
     shapes = list(moved.shapes)
     for key in plan.keys:
-        shapes += _pocket_notes(key, pockets[key.id], settings)
+        shapes += pocket_notes(key, pockets[key.id], settings)
     shapes += _datum_names(moved.shapes)
     x0, y0, _, _ = extent(moved.shapes)
     foot = (float(round(x0)), float(round(y0 - 6.0 * NOTE_HEIGHT)))
     shapes += check_bar(foot, settings)
     lines = [*_frame_words(survey, settings, transform), *_heading(survey, plan)]
     shapes += notes(lines, (foot[0], foot[1] - 1.6 * NOTE_HEIGHT))
-    return Drawing(f"Pockets of {survey.photo.file}", tuple(shapes))
+    return made_ready(f"Pockets of {survey.photo.file}", shapes, settings)
 
 
 def pocket_drawing(survey: Survey, key: Key, wider_by: float, settings: SheetSettings) -> Drawing:
     """One pocket alone, `wider_by` mm wider all round, in the slab frame; see `dxf.pocket_dxf`."""
     outline = Outline(POCKET, offset(key.pocket, wider_by))
     shapes: list[Shape] = [outline, *_datum_rings(survey, settings)]
-    shapes += [*_pocket_notes(key, outline, settings), *_datum_names(shapes)]
+    shapes += [*pocket_notes(key, outline, settings), *_datum_names(shapes)]
     x0, y0, _, _ = extent(shapes)
     foot = (float(round(x0)), float(round(y0 - 6.0 * NOTE_HEIGHT)))
     wider = f"POCKET {key.id} ALONE, {both_units(wider_by, 2)} WIDER ON EVERY SIDE. SAME ZERO AS BEFORE."
     lines = [*_frame_words(survey, settings, None), wider]
     shapes += [*check_bar(foot, settings), *notes(lines, (foot[0], foot[1] - 1.6 * NOTE_HEIGHT))]
-    return Drawing(f"Pocket {key.id} of {survey.photo.file}, wider", tuple(shapes))
+    return made_ready(f"Pocket {key.id} of {survey.photo.file}, wider", shapes, settings)
 
 
 def _geometry(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Shape]:
@@ -77,12 +77,17 @@ def _geometry(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Shape
     layers = pocket_layers(plan)
     shapes: list[Shape] = [outline for key in plan.keys for outline in closed(layers[key.id], key.pocket)]
     shapes += _datum_rings(survey, settings)
-    if settings.with_reference:
-        for void in survey.voids:
-            shapes += closed(VOID, void.polygon)
-        for crack in survey.cracks:
-            shapes += open_path(CRACK, crack.centreline)
-        shapes += closed(SLAB_EDGE, survey.outline)
+    return shapes + (reference_shapes(survey) if settings.with_reference else [])
+
+
+def reference_shapes(survey: Survey) -> list[Shape]:
+    """What was measured: not to be cut."""
+    shapes: list[Shape] = []
+    for void in survey.voids:
+        shapes += closed(VOID, void.polygon)
+    for crack in survey.cracks:
+        shapes += open_path(CRACK, crack.centreline)
+    shapes += closed(SLAB_EDGE, survey.outline)
     return shapes
 
 
@@ -151,7 +156,7 @@ def both_units(mm: float, digits: int = 1) -> str:
     return f"{show_length(mm, 'mm', digits)} ({show_length(mm, 'in', digits)})"
 
 
-def _pocket_notes(key: Key, pocket: Shape, settings: SheetSettings) -> list[Shape]:
+def pocket_notes(key: Key, pocket: Shape, settings: SheetSettings) -> list[Shape]:
     """Number and depth, under the pocket, so that they never lie on its outline."""
     x0, y0, x1, _ = extent([pocket])
     depth = show_length(key.shape.depth, settings.drawing_units)

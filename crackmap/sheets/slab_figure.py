@@ -10,11 +10,12 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable
 
+from crackmap.frames import turned
 from crackmap.keys.outline import to_points
 from crackmap.records import FloatArray, Plan, Survey
 from crackmap.sheets.label_places import LabelField, LabelPlace
 from crackmap.sheets.picture_view import lips
-from crackmap.sheets.words import figure_turn, round_length, turned
+from crackmap.sheets.words import figure_turn, round_length
 from crackmap.units import MM_PER_INCH, show_length
 
 FONT, BOLD = "Helvetica", "Helvetica-Bold"

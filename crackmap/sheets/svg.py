@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 from xml.sax.saxutils import escape
 
+from numpy.typing import ArrayLike
+
 from crackmap.keys.outline import take_apart
-from crackmap.records import Plan, Survey
+from crackmap.records import Plan, Setup, Survey
 from crackmap.settings import SheetSettings
 from crackmap.sheets.drawing import (
+    BED_EDGE,
     BOARD,
     CHECK_BAR,
+    CLAMP,
     CRACK,
     DATUM,
     GRAIN,
@@ -18,7 +22,9 @@ from crackmap.sheets.drawing import (
     NOTES,
     POCKET,
     SLAB_EDGE,
+    TAB,
     VOID,
+    WITNESS,
     Drawing,
     Mark,
     Note,
@@ -27,8 +33,9 @@ from crackmap.sheets.drawing import (
     extent,
 )
 from crackmap.sheets.keys_drawing import keys_drawing
+from crackmap.sheets.setup_drawing import setup_drawing
 from crackmap.sheets.slab_drawing import slab_drawing
-from crackmap.shop import Shop
+from crackmap.shop import Bed, Shop
 
 _MARGIN = 10.0  # [mm]
 _LINE = 0.25  # width of a line [mm]
@@ -42,20 +49,29 @@ _COLOURS = {
     NOTES: "#404040",
     BOARD: "#606060",
     GRAIN: "#b07800",
+    TAB: "#c01010",
+    BED_EDGE: "#3050a0",
+    WITNESS: "#007a7a",
+    CLAMP: "#c01010",
     POCKET: "#7010a0",
 }
 _TEXT_WIDTH = 0.85  # of a character over the height of a capital, to keep long notes in the picture
 _CAPITAL = 0.72  # height of a capital over the font's size
 
 
-def slab_svg(survey: Survey, plan: Plan, settings: SheetSettings) -> bytes:
-    """The slab drawing as SVG; y runs down there, so that it looks as from above."""
-    return as_svg(slab_drawing(survey, plan, settings))
+def slab_svg(survey: Survey, plan: Plan, settings: SheetSettings, transform: ArrayLike | None = None) -> bytes:
+    """The slab drawing as SVG; y runs down there, so that it looks as from above. `transform` as for `slab_dxf`."""
+    return as_svg(slab_drawing(survey, plan, settings, transform))
 
 
 def keys_svg(plan: Plan, shop: Shop, settings: SheetSettings) -> bytes:
     """The keys on their boards as SVG."""
     return as_svg(keys_drawing(plan, shop, settings))
+
+
+def setup_svg(survey: Survey, plan: Plan, setup: Setup, bed: Bed | None, settings: SheetSettings) -> bytes:
+    """One set-up as SVG, as planned."""
+    return as_svg(setup_drawing(survey, plan, setup, bed, settings))
 
 
 def as_svg(drawing: Drawing) -> bytes:

@@ -19,12 +19,13 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from crackmap.errors import SheetError
+from crackmap.frames import turned
 from crackmap.keys.outline import to_points
 from crackmap.records import FloatArray, Plan, Survey, frozen_array
 from crackmap.settings import SheetSettings, nearest_hint
 from crackmap.sheets.picture_view import lips
 from crackmap.sheets.print_scale import BOLD, FONT, MARGIN, draw_bar, new_canvas, page_size, write_lines
-from crackmap.sheets.words import figure_turn, turned
+from crackmap.sheets.words import figure_turn
 from crackmap.units import show_length
 
 PAPERS = ("a4", "letter")

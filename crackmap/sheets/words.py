@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from crackmap.records import FloatArray, Plan, Survey
+from crackmap.frames import long_axis_of, turned
+from crackmap.records import Dam, FloatArray, Plan, Survey
 from crackmap.units import MM_PER_INCH, show_length
 
 
@@ -21,24 +22,13 @@ def round_length(mm: float, units: str) -> str:
 
 def long_axis(survey: Survey) -> float:
     """Direction of the slab's longer side, of the smallest rectangle round it, (-90, 90] from x. [deg]"""
-    box = shapely.get_coordinates(shapely.oriented_envelope(shapely.Polygon(survey.outline)))
-    sides = np.diff(box[:3], axis=0)
-    x, y = sides[int(np.argmax(np.hypot(sides[:, 0], sides[:, 1])))]
-    angle = float(np.degrees(np.arctan2(y, x)))
-    return angle - 180.0 if angle > 90.0 else angle + 180.0 if angle <= -90.0 else angle
+    return long_axis_of(survey.outline)
 
 
 def over_all(survey: Survey) -> tuple[float, float]:
     """Length and width over all, along and across the slab's long axis. [mm]"""
     sides = np.ptp(turned(survey.outline, -long_axis(survey)), axis=0)
     return float(sides[0]), float(sides[1])
-
-
-def turned(points: FloatArray, angle_deg: float) -> FloatArray:
-    """Points (N, 2) turned about the origin, anticlockwise."""
-    a = np.radians(angle_deg)
-    turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
-    return np.asarray(np.asarray(points, float).reshape(-1, 2) @ turn)
 
 
 def size_sentence(survey: Survey, plan: Plan, units: str) -> str:
@@ -88,3 +78,25 @@ def end_distances(survey: Survey, point: FloatArray) -> tuple[float, float]:
     if not len(crossings):
         return float(x - low), float(high - x)
     return float(x - crossings.min()), float(crossings.max() - x)
+
+
+def slab_corners(survey: Survey) -> list[tuple[str, FloatArray]]:
+    """The slab's four corners as it lies in the drawing, each the point of its edge nearest to the box's. [mm]"""
+    points = turned(survey.outline, figure_turn(survey))
+    low, high = points.min(axis=0), points.max(axis=0)
+    named = (("upper left", (low[0], high[1])), ("upper right", (high[0], high[1])),
+             ("lower left", (low[0], low[1])), ("lower right", (high[0], low[1])))
+    return [(name, survey.outline[int(np.argmin(np.hypot(*(points - corner).T)))]) for name, corner in named]
+
+
+def dam_sentence(dam: Dam, units: str) -> str:
+    """What to do at one place before the pour."""
+    name = dam.name + ("" if dam.sure else "?")
+    wide = show_length(dam.width, units)
+    if dam.where == "end":
+        return (f"{name}: {dam.opening} opens at the slab's edge, {wide} wide; dam it there, from below the crack to "
+                "the top.")
+    long = show_length(float(np.hypot(*np.diff(dam.line, axis=0).T).sum()), units, 0)
+    size = f"over {long}, up to {wide} wide" if not np.allclose(dam.line[0], dam.line[-1]) else f"{wide} across"
+    comes = "comes out below" if dam.sure else "may come out below"
+    return f"{name}: {dam.opening} {comes}, {size}; tape {show_length(dam.margin, units, 0)} past it on every side."

@@ -41,14 +41,24 @@ def covered_by_references(
     ndarray of bool, shape (H, W)
     """
     mask = np.zeros(image.shape[:2], np.uint8)
+    rim = max(1, round(_RIM / mm_per_px))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * rim + 1, 2 * rim + 1))
     for reference in references:
         corners = mapping.to_pixels(reference.corners_mm)
         cv2.fillPoly(mask, [np.round(corners).astype(np.int32)], 1)
         if reference.kind == "marker":
             _add_paper(mask, image, corners)
-    rim = max(1, round(_RIM / mm_per_px))
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * rim + 1, 2 * rim + 1))
-    return np.asarray(cv2.dilate(mask, kernel), bool)
+        middle = corners.mean(axis=0)
+        window = _window(middle + (corners - middle) * _PAPER_REACH, image.shape, 2 * rim)
+        mask[window] = cv2.dilate(mask[window], kernel)
+    return mask.view(np.bool_)
+
+
+def _window(points: FloatArray, shape: tuple[int, ...], margin: int) -> tuple[slice, slice]:
+    """Rows and columns of a picture that points lie in, with a margin. [px]"""
+    low, high = np.floor(points.min(axis=0)) - margin, np.ceil(points.max(axis=0)) + 1 + margin
+    (x0, y0), (x1, y1) = (np.clip(p, 0, [shape[1], shape[0]]).astype(int) for p in (low, high))
+    return slice(y0, y1), slice(x0, x1)
 
 
 def _add_paper(mask: NDArray[np.uint8], image: NDArray[np.uint8], corners: FloatArray) -> None:

@@ -14,10 +14,15 @@ MARGIN_PX = 1.5
 
 def without_doubles(branches: list[Branch], widths: list[FloatArray]) -> list[Branch]:
     """Branches less those that run inside the gap of longer ones; `widths` at each branch's points. [px]"""
-    order = sorted(range(len(branches)), key=lambda k: branches[k].length)
+    length = [branch.length for branch in branches]
+    low = np.array([branch.points.min(0) for branch in branches])
+    high = np.array([branch.points.max(0) for branch in branches])
+    reach = np.array([width.max() / 2 + MARGIN_PX for width in widths])[:, None]
+    order = sorted(range(len(branches)), key=lambda k: length[k])
     kept = set(order)
     for number in order[:-1]:
-        longer = [k for k in kept if k != number and branches[k].length >= branches[number].length]
+        apart = ((low[number] > high + reach) | (high[number] < low - reach)).any(1)
+        longer = [k for k in kept if k != number and length[k] >= length[number] and not apart[k]]
         if not longer:
             continue
         points = np.concatenate([branches[k].points for k in longer])

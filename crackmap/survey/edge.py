@@ -16,14 +16,15 @@ from crackmap.survey.edge_features import YARDSTICK, cell_features
 from crackmap.survey.edge_fine import refined
 from crackmap.survey.edge_passes import settled
 from crackmap.survey.edge_region import RoughSlab, rough_slab
-from crackmap.survey.edge_view import View, view_of
+from crackmap.survey.edge_view import View
+from crackmap.survey.edge_wane import without_flank
 from crackmap.survey.foreign import things_on_slab
-from crackmap.survey.light import FloatImage, shade_and_tints
+from crackmap.survey.light import FloatImage, linear_light, shade_and_tints
 
 BoolMask = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 
-_CELLS = 340  # on the picture's longer side: 3 to 7 mm each on a table-sized view
+_CELLS = 250  # on the picture's longer side: 4 to 10 mm each on a table-sized view
 _LEAST_SHARE = 0.01  # of the view: less is no slab but a scrap
 # A piece that is little more than a marker and its surroundings is the marker.
 _MARKER_RIM_MM = 25.0
@@ -46,17 +47,19 @@ class Edge:
     """The show face's outline in a picture, and what the survey must say about it.
 
     `outline` is closed without repeating its first point, shape (N, 2) [px];
-    `hidden` (H, W) is where something lies on the slab, None for nothing but
-    what was known; `at_border` (M, 2) are points where the picture cuts it [px].
+    `things` (h, w) is where things that nobody named lie on the slab, on the
+    grid of the smaller copy, None for nowhere; `at_border` (M, 2) are points where the picture cuts it [px].
     """
 
     outline: FloatArray
     warnings: tuple[str, ...] = ()
-    hidden: BoolMask | None = None
+    things: BoolMask | None = None
     at_border: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
 
-def find_edge(image: NDArray[np.uint8], mm_per_px: float, seen: BoolMask, hidden: BoolMask, seeds: BoolMask) -> Edge:
+def find_edge(
+    image: NDArray[np.uint8], mm_per_px: float, view: View, seen: BoolMask, hidden: BoolMask, seeds: BoolMask
+) -> Edge:
     """Outline of the show face.
 
     Parameters
@@ -65,6 +68,8 @@ def find_edge(image: NDArray[np.uint8], mm_per_px: float, seen: BoolMask, hidden
         RGB.
     mm_per_px : float
         [mm]
+    view : View
+        The picture's smaller copy.
     seen, hidden, seeds : ndarray of bool, shape (H, W)
         Where the photo covers the picture; where a marker, sheet or card hides
         what lies below; where there is surely wood.
@@ -74,25 +79,23 @@ def find_edge(image: NDArray[np.uint8], mm_per_px: float, seen: BoolMask, hidden
     SurveyError
         If nothing in view stands out as a slab, or all of it is wood.
     """
-    cell = max(1, max(image.shape[:2]) // _CELLS)
-    features = cell_features(image, mm_per_px, cell)
-    size = features.shape[1::-1]
-    on_cells = [_on_cells(mask, cell, size) for mask in (seen, hidden, seeds)]
-    rough = _found(rough_slab(features, *on_cells), on_cells[0], on_cells[1], mm_per_px * cell)
+    seen, hidden, seeds = (view.shrunk(mask) for mask in (seen, hidden, seeds))
+    cell = max(1, max(view.size) // _CELLS)
+    features = cell_features(view, cell)
+    on_cells = [_on_cells(mask, cell, features.shape[1::-1]) for mask in (seen, hidden, seeds)]
+    rough = _found(rough_slab(features, *on_cells), on_cells[0], on_cells[1], view.mm_per_px * cell)
     grain = _grain_vector(features[rough.mask])
-    view = view_of(image, mm_per_px)
-    things = view.enlarged(_things(view, rough, grain, on_cells[1]), image.shape[:2])
-    covered = hidden | things
-    usable = seen & ~covered
-    ring = settled(view.to_view(_outline_of(rough.mask, cell)), view, view.shrunk(usable), grain)
-    outline = refined(view.to_picture(ring), image, mm_per_px, usable)
-    outline, at_border = _within_view(outline, seen, mm_per_px)
-    return Edge(outline, _warnings(rough, at_border), covered, at_border)
+    things = _things(view, rough, grain, on_cells[1])
+    usable = seen & ~hidden & ~things
+    ring = without_flank(settled(_outline_of(rough.mask, cell), view, usable, grain), view, usable, grain)
+    outline = refined(view.to_picture(ring), image, mm_per_px, view, usable)
+    outline, at_border = _within_view(outline, view, seen, mm_per_px)
+    return Edge(outline, _warnings(rough, at_border), things if things.any() else None, at_border)
 
 
 def _on_cells(mask: BoolMask, cell: int, size: tuple[int, int]) -> BoolMask:
     """A cell is marked where more than a tenth of it is."""
-    whole = mask[: size[1] * cell, : size[0] * cell].astype(np.uint8) * 255
+    whole = mask[: size[1] * cell, : size[0] * cell].view(np.uint8) * np.uint8(255)
     return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA) > 24)
 
 
@@ -107,13 +110,15 @@ def _found(rough: RoughSlab | None, seen: BoolMask, hidden: BoolMask, mm_per_cel
 
 
 def _things(view: View, rough: RoughSlab, grain: FloatArray, hidden: BoolMask) -> BoolMask:
-    """Where unknown things lie on the slab, at half the view's resolution."""
+    """Where unknown things lie on the slab, on the view's grid."""
     size = (view.size[0] // 2, view.size[1] // 2)
-    colour = shade_and_tints(cv2.resize(view.light, size, interpolation=cv2.INTER_AREA)) / YARDSTICK[:3]
+    half = np.asarray(cv2.resize(view.pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    colour = shade_and_tints(linear_light(half)) / YARDSTICK[:3]
     slab, known = (
-        cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0 for mask in (rough.mask, hidden)
+        cv2.resize(mask.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0 for mask in (rough.mask, hidden)
     )
-    return things_on_slab(colour, slab, known, rough.wood, grain, view.mm_per_px * 2)
+    things = things_on_slab(colour, slab, known, rough.wood, grain, view.mm_per_px * 2)
+    return np.asarray(cv2.resize(things.view(np.uint8), view.size, interpolation=cv2.INTER_NEAREST), bool)
 
 
 def _grain_vector(features: FloatImage) -> FloatArray:
@@ -124,7 +129,7 @@ def _grain_vector(features: FloatImage) -> FloatArray:
 
 
 def _outline_of(mask: BoolMask, cell: int) -> FloatArray:
-    """Smooth outline of a mask of cells. [px]"""
+    """Smooth outline of a mask of cells. [px of the view]"""
     fine = cv2.GaussianBlur(np.pad(mask.astype(np.float32), 2), (0, 0), 1.0)
     level = (cv2.resize(fine, None, fx=4, fy=4, interpolation=cv2.INTER_LINEAR) > 0.5).astype(np.uint8)
     outlines, _ = cv2.findContours(level, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -132,10 +137,13 @@ def _outline_of(mask: BoolMask, cell: int) -> FloatArray:
     return np.asarray(((longest + 0.5) / 4 - 2) * cell - 0.5)
 
 
-def _within_view(outline: FloatArray, seen: BoolMask, mm_per_px: float) -> tuple[FloatArray, FloatArray]:
+def _within_view(
+    outline: FloatArray, view: View, seen: BoolMask, mm_per_px: float
+) -> tuple[FloatArray, FloatArray]:
     """The outline cut to what the photo shows, and its points along the photo's border. [px]"""
-    limits, _ = cv2.findContours(seen.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    frame = Polygon(cv2.approxPolyDP(max(limits, key=cv2.contourArea), 1.0, closed=True)[:, 0].astype(float))
+    limits, _ = cv2.findContours(seen.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    rim = cv2.approxPolyDP(max(limits, key=cv2.contourArea), 1.0, closed=True)[:, 0].astype(float)
+    frame = Polygon(view.to_picture(rim))
     slab = shapely.make_valid(Polygon(outline))
     inside = shapely.intersection(slab, frame if frame.is_valid else frame.buffer(0))
     pieces = [g for g in getattr(inside, "geoms", [inside]) if isinstance(g, Polygon) and not g.is_empty]

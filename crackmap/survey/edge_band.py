@@ -9,13 +9,14 @@ offset    distance from the station along its outward normal, negative inside. [
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-FloatImage = NDArray[np.float32]
+Real = TypeVar("Real", np.float32, np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,11 +37,17 @@ class Band:
         """Points at one offset a station, shape (N, 2). [mm] -> [px]"""
         return self.stations + self.normals * (offsets / self.mm_per_px)[:, None]
 
-    def unroll(self, image: NDArray[np.generic]) -> FloatImage:
+    def unroll(self, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """`image` at every station and offset, shape (N, M) or (N, M, channels)."""
-        place = self.stations[:, None] + self.normals[:, None] * (self.offsets / self.mm_per_px)[None, :, None]
-        x, y = place[..., 0].astype(np.float32), place[..., 1].astype(np.float32)
-        return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32)
+        stations, normals = self.stations.astype(np.float32), self.normals.astype(np.float32)
+        run = (self.offsets / self.mm_per_px).astype(np.float32)
+        x, y = (stations[:, k, None] + normals[:, k, None] * run for k in (0, 1))
+        rows = 30000  # OpenCV's remap takes fewer than 2^15 at a time
+        parts = [
+            cv2.remap(image, x[k : k + rows], y[k : k + rows], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            for k in range(0, len(x), rows)
+        ]
+        return np.asarray(np.concatenate(parts), np.uint8)
 
 
 def band_along(
@@ -93,14 +100,14 @@ def smoothed(values: FloatArray, sigma: float) -> FloatArray:
     return out.reshape(values.shape)
 
 
-def ring_mean(values: NDArray[np.floating], reach: int) -> FloatArray:
+def ring_mean(values: NDArray[Real], reach: int) -> NDArray[Real]:
     """Mean over `reach` rows to both sides, round a ring, along axis 0."""
     reach = min(reach, (len(values) - 1) // 2)
-    wrapped = np.concatenate([values[-reach:], values, values[:reach]]) if reach else values
-    total = np.cumsum(wrapped.astype(float), axis=0)
-    total = np.concatenate([np.zeros((1, *total.shape[1:])), total])
-    width = 2 * reach + 1
-    return np.asarray((total[width:] - total[:-width]) / width)
+    if reach == 0:
+        return values
+    wrapped = np.concatenate([values[-reach:], values, values[:reach]])
+    mean = cv2.blur(wrapped.reshape(len(wrapped), -1), (1, 2 * reach + 1), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(mean[reach:-reach].reshape(values.shape), values.dtype)
 
 
 def tidy(

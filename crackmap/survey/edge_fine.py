@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from crackmap.survey.edge_band import FloatArray, band_along, ring_mean, smoothed
 from crackmap.survey.edge_path import closed_path
+from crackmap.survey.edge_view import View
 from crackmap.survey.light import linear_light
 
 BoolMask = NDArray[np.bool_]
@@ -35,14 +36,18 @@ class Search:
     likely: float
     along: float
     smooth: float  # of the outline before normals are taken
-    wood_inside: bool = True  # False: the outline goes round an opening
 
 
 SLAB_EDGE = Search(reach=5.0, likely=2.0, along=1.0, smooth=1.5)
 
 
 def refined(
-    ring: FloatArray, image: NDArray[np.uint8], mm_per_px: float, usable: BoolMask, search: Search = SLAB_EDGE
+    ring: FloatArray,
+    image: NDArray[np.uint8],
+    mm_per_px: float,
+    view: View,
+    usable: BoolMask,
+    search: Search = SLAB_EDGE,
 ) -> FloatArray:
     """The closed outline (N, 2) [px] moved on to the colour step near it.
 
@@ -53,18 +58,19 @@ def refined(
     image : ndarray of uint8, shape (H, W, 3)
     mm_per_px : float
         [mm]
-    usable : ndarray of bool, shape (H, W)
-        Where slab or bench is in plain view; elsewhere the outline runs on as it was.
+    view : View
+        The picture's smaller copy.
+    usable : ndarray of bool, shape (h, w)
+        Of the copy: where slab or bench is in plain view; elsewhere the outline runs on as it was.
     search : Search
     """
     spacing = _ACROSS_PX * mm_per_px
     offsets = np.arange(-search.reach, search.reach + spacing / 2, spacing)
     band = band_along(ring, mm_per_px, search.along, offsets, search.smooth, 4 * search.smooth)
-    if not search.wood_inside:
-        band = replace(band, normals=-band.normals)
-    light = linear_light(np.clip(band.unroll(image) + 0.5, 0, 255).astype(np.uint8))
+    light = linear_light(band.unroll(image))
     light /= _wood_level(light, offsets)[:, None]
-    plain = band.unroll(usable.astype(np.uint8) * 255) > 200
+    on_view = replace(band, stations=view.to_view(band.stations), mm_per_px=view.mm_per_px)
+    plain = on_view.unroll(usable.view(np.uint8) * np.uint8(255)) > 200
     step = _step_strength(light, plain)
     cost = -step + 0.5 * (offsets[None] / search.likely) ** 2 * 0.25
     path = closed_path(cost, _STEEPEST, _STIFFNESS)

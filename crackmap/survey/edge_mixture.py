@@ -13,6 +13,7 @@ from crackmap.survey.light import FloatImage
 _MOST_SAMPLES = 4000  # enough for five components in six dimensions
 _LEAST_SAMPLES = 12  # a component with fewer is noise
 _LEAST_SPREAD = 0.25  # of a yardstick: two cells closer than this are not told apart
+_VANISHING = 1e-37  # density below which two colours are equally far off; keeps the logarithm finite
 _SEED = 7  # the draw of samples is the same in every run
 
 
@@ -39,22 +40,20 @@ class Mixture:
         With `relit`, each component is joined by a copy under other light.
         """
         planes = np.ascontiguousarray(features.reshape(-1, features.shape[-1]).T)
-        total: FloatImage | None = None
+        total = np.full((1, planes.shape[1]), _VANISHING, np.float32)
         for weight, mean, covariance in zip(self.weights, self.means, self.covariances, strict=True):
-            log = _log_gaussian(planes, mean, covariance) + np.float32(np.log(weight))
-            total = log if total is None else np.logaddexp(total, log, out=total)
+            total += cv2.exp(_log_gaussian(planes, mean, covariance) + np.float32(np.log(weight)))
             if relit is not None:
                 moved, wider = mean.copy(), covariance.copy()
                 moved[0] += relit.shift
                 wider[0, 0] += relit.spread**2
                 log = _log_gaussian(planes, moved, wider) + np.float32(np.log(weight * relit.weight))
-                np.logaddexp(total, log, out=total)
-        assert total is not None
-        return total.reshape(features.shape[:-1])
+                total += cv2.exp(log)
+        return np.asarray(cv2.log(total), np.float32).reshape(features.shape[:-1])
 
 
 def _log_gaussian(planes: FloatImage, mean: NDArray[np.float64], covariance: NDArray[np.float64]) -> FloatImage:
-    """Log density up to the constant that every component shares.
+    """Log density (1, N) up to the constant that every component shares.
 
     `planes` (D, N) holds one feature a row: long rows are what makes the product fast.
     """
@@ -62,10 +61,10 @@ def _log_gaussian(planes: FloatImage, mean: NDArray[np.float64], covariance: NDA
     whiten = np.linalg.inv(root)
     white = whiten.astype(np.float32) @ planes
     white -= (whiten @ mean).astype(np.float32)[:, None]
-    squares: FloatImage = np.einsum("dn,dn->n", white, white)
+    squares = np.einsum("dn,dn->n", white, white)[None]
     squares *= np.float32(-0.5)
     squares -= np.float32(np.log(np.diag(root)).sum())
-    return squares
+    return np.asarray(squares, np.float32)
 
 
 def fit_mixture(samples: FloatImage, components: int) -> Mixture:

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from crackmap.survey.edge_layers import Profiles, zone_moments
+from crackmap.survey.edge_layers import Moments, Profiles
+from crackmap.survey.light import FloatImage
 
 FloatArray = NDArray[np.float64]
 BoolMask = NDArray[np.bool_]
@@ -24,10 +25,9 @@ _REACH_MM = (-4.0, 14.0)  # about the edge found so far, where paint is looked f
 _FAR = 3.5  # spreads of tint from wood and from bench
 _LEAST_FAR = 0.12  # log tint: whatever the spreads say, less is no other colour
 _SKY = np.array([-0.20, 0.30])  # how far blue skylight moves the tints of a sunlit bench in shade
-_DARKEST = -1.7  # log light against the wood: darker is a gap or deep shadow
+_DARKEST = -1.35  # log light against the wood: darker is a gap or deep shadow
 _LEAST_SHARE = 0.3  # of an end's stations that show paint
-# Log tint, median deviation: paint is of one colour, but for the mixed pixels at
-# the strip's rims, which are then left out.
+# Log tint, median deviation: paint is of one colour.
 _MOST_UNEVEN = 0.25
 
 
@@ -41,11 +41,7 @@ class Paint:
 
 
 def painted_ends(
-    profiles: Profiles,
-    edge: FloatArray,
-    grain: FloatArray,
-    wood_zone: tuple[float, float],
-    bench_zone: tuple[float, float],
+    profiles: Profiles, edge: FloatArray, grain: FloatArray, wood: Moments, bench: Moments
 ) -> list[Paint]:
     """Paint at each sawn end that has some.
 
@@ -56,33 +52,42 @@ def painted_ends(
         Offset of the edge found so far at each station. [mm]
     grain : ndarray, shape (2,)
         Unit vector along the grain, in pixels (x, y).
-    wood_zone, bench_zone : (float, float)
-        Offsets of sure wood and sure bench. [mm]
+    wood, bench : Moments
+        What sure wood and sure bench look like at each station.
     """
-    wood, wood_spread = zone_moments(profiles, wood_zone)
-    bench, bench_spread = zone_moments(profiles, bench_zone)
-    features, offsets = profiles.features, profiles.band.offsets[None]
-    near = (offsets > edge[:, None] + _REACH_MM[0]) & (offsets < edge[:, None] + _REACH_MM[1]) & profiles.usable
-    tints = features[..., 1:3]
-    from_wood = _distance(tints - wood[:, None, 1:3], wood_spread[:, None, 1:3])
-    from_bench = _distance(_beyond_sky(tints - bench[:, None, 1:3]), bench_spread[:, None, 1:3])
-    odd = near & (from_wood > 1) & (from_bench > 1) & (features[..., 0] > wood[:, None, 0] + _DARKEST)
     found = []
+    offsets = profiles.band.offsets[None]
     for end in _ends(np.abs(profiles.band.normals @ grain) > _SAWN, profiles.band.step_mm):
-        shows = odd[end].sum(axis=1) >= 2
+        features = np.moveaxis(profiles.features[:, end], 0, -1)
+        near = (offsets > edge[end, None] + _REACH_MM[0]) & (offsets < edge[end, None] + _REACH_MM[1])
+        odd = _oddness(features, _at(wood, end), _at(bench, end)) * (near & profiles.usable[end])
+        shows = (odd > 1).sum(axis=1) >= 2
         if shows.mean() < _LEAST_SHARE:
             continue
-        samples = features[end][odd[end]]
-        middle = np.median(samples, axis=0)
-        uneven = 1.5 * np.median(np.abs(samples - middle), axis=0)
-        if max(uneven[1:3]) > _MOST_UNEVEN:
-            continue
-        core = samples[(np.abs(samples - middle) <= 1.5 * uneven + 1e-6)[:, 1:3].all(axis=1)]
+        # The most odd sample across a strip is its middle, and where the strip is
+        # broad no pixel mixed with wood or bench.
+        most = odd.max(axis=1)
+        broad = shows & (most >= np.median(most[shows]))
+        core = features[broad, odd[broad].argmax(axis=1)]
         middle = np.median(core, axis=0)
         uneven = 1.5 * np.median(np.abs(core - middle), axis=0)
-        spread = np.maximum(uneven, [0.3, 0.05, 0.06, 0.6])
-        found.append(Paint(end, middle, spread))
+        if max(uneven[1:3]) <= _MOST_UNEVEN:
+            mixed = 0.7 * np.median(np.abs(features[odd > 1] - middle), axis=0)
+            found.append(Paint(end, middle, np.maximum(np.maximum(uneven, mixed), [0.3, 0.05, 0.06, 0.6])))
     return found
+
+
+def _at(moments: Moments, stations: BoolMask) -> Moments:
+    return Moments(moments.mean[stations, None], moments.spread[stations, None])
+
+
+def _oddness(features: FloatImage, wood: Moments, bench: Moments) -> FloatArray:
+    """How far the tint of an end's samples (N, M, 4) is from wood's and from bench's; above 1 it is neither."""
+    tints = features[..., 1:3]
+    from_wood = _distance(tints - wood.mean[..., 1:3], wood.spread[..., 1:3])
+    from_bench = _distance(_beyond_sky(tints - bench.mean[..., 1:3]), bench.spread[..., 1:3])
+    light = features[..., 0] > wood.mean[..., 0] + _DARKEST
+    return np.asarray(np.minimum(from_wood, from_bench) * light)
 
 
 def _distance(difference: FloatArray, spread: FloatArray) -> FloatArray:

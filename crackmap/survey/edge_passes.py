@@ -8,12 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.survey.edge_band import band_along, tidy
-from crackmap.survey.edge_layers import Profiles, learn_wood, profiles_of, split_cost
+from crackmap.survey.edge_layers import learn_wood, profiles_of, split_cost, zone_moments
 from crackmap.survey.edge_mixture import Mixture
-from crackmap.survey.edge_paint import Paint, painted_ends
+from crackmap.survey.edge_paint import painted_ends
 from crackmap.survey.edge_path import closed_path
 from crackmap.survey.edge_view import View
+from crackmap.survey.light import FloatImage
 
+BoolMask = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 
 
@@ -38,12 +40,12 @@ class _Pass:
 
 # The rough outline may lie on the bark's far side or along the heartwood: up to
 # 40 mm off. Sapwood and bark together are seldom wider than that again.
-_WIDE = _Pass(-70.0, 80.0, (-70.0, -38.0), (45.0, 80.0), 3.0, 1.5, 4, 1.0, mouth=40.0, arm=60.0, corner=22.0)
-_NEARER = _Pass(-40.0, 60.0, (-30.0, -8.0), (30.0, 60.0), 2.0, 1.0, 4, 0.6, mouth=18.0, arm=30.0, corner=12.0)
+_WIDE = _Pass(-70.0, 80.0, (-70.0, -38.0), (45.0, 80.0), 5.0, 2.5, 4, 1.0, mouth=40.0, arm=60.0, corner=22.0)
+_NEARER = _Pass(-40.0, 60.0, (-30.0, -8.0), (30.0, 60.0), 2.5, 1.25, 4, 0.6, mouth=18.0, arm=30.0, corner=12.0)
 _PASSES = (_WIDE, _WIDE, _NEARER)
 
 
-def settled(ring: FloatArray, view: View, usable: NDArray[np.uint8], grain: FloatArray) -> FloatArray:
+def settled(ring: FloatArray, view: View, usable: BoolMask, grain: FloatArray) -> FloatArray:
     """The closed outline (N, 2) moved to where the show face ends. [px of the view]
 
     Parameters
@@ -51,8 +53,8 @@ def settled(ring: FloatArray, view: View, usable: NDArray[np.uint8], grain: Floa
     ring : ndarray, shape (N, 2)
         Rough outline. [px of the view]
     view : View
-    usable : ndarray of uint8, shape (h, w)
-        255 where slab or bench is in plain view.
+    usable : ndarray of bool, shape (h, w)
+        Where slab or bench is in plain view.
     grain : ndarray, shape (2,)
         Unit vector along the grain.
     """
@@ -61,21 +63,21 @@ def settled(ring: FloatArray, view: View, usable: NDArray[np.uint8], grain: Floa
     for turn in _PASSES:
         offsets = np.arange(turn.inner, turn.outer + turn.across / 2, turn.across)
         band = band_along(ring, view.mm_per_px, turn.along, offsets, 1.25 * turn.along, 6 * turn.along)
-        profiles = profiles_of(band, view.light, usable)
-        found = _best(profiles, turn, known, [])
-        paint = painted_ends(profiles, found, grain, turn.wood, turn.bench)
+        profiles = profiles_of(band, view.pixels, usable)
+        wood, bench = zone_moments(profiles, turn.wood), zone_moments(profiles, turn.bench)
+        found = _offsets(split_cost(profiles, wood, bench, known), turn)
+        paint = painted_ends(profiles, found, grain, wood, bench)
         if paint:
-            found = _best(profiles, turn, known, paint)
+            found = _offsets(split_cost(profiles, wood, bench, known, paint), turn)
         known = learn_wood(profiles, found)
         ring = _tidied(band.at(found), view, turn)
     return ring
 
 
-def _best(profiles: Profiles, turn: _Pass, known: Mixture | None, paint: list[Paint]) -> FloatArray:
+def _offsets(cost: FloatImage, turn: _Pass) -> FloatArray:
     """Offset of the edge at each station. [mm]"""
-    cost = split_cost(profiles, turn.wood, turn.bench, known, paint)
     path = closed_path(cost, turn.steepest, turn.stiffness)
-    return np.asarray(profiles.band.offsets[0] + (path - 0.5) * turn.across)
+    return np.asarray(turn.inner + (path - 0.5) * turn.across)
 
 
 def _tidied(ring: FloatArray, view: View, turn: _Pass) -> FloatArray:

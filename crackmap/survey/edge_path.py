@@ -11,7 +11,7 @@ FloatArray = NDArray[np.float64]
 _OVERLAP = 60  # stations run twice, so that where the ring is cut does not show
 
 
-def closed_path(cost: FloatArray, steepest: int, stiffness: float) -> NDArray[np.int64]:
+def closed_path(cost: NDArray[np.floating], steepest: int, stiffness: float) -> NDArray[np.int64]:
     """Index into the columns of `cost` for each row, so that the sum is least.
 
     Parameters

@@ -38,6 +38,7 @@ _UNEVENLY_LIT = Relit(-0.2 / YARDSTICK[0], 0.6 / YARDSTICK[0], 0.2)
 _UNKNOWN_LOG_DENSITY = -float(np.log([8.0, 10.0, 10.0, 6.0, 4.0, 4.0]).sum())
 _DARK_STEP = 1.0  # ln: below 0.37 of the wood's median light
 _DEEP_STEP = 1.6  # ln: a fifth of the darker wood's light is bark or deep shadow, whatever its tint
+_UNDER = 2.6
 _EVIDENCE_CAP = 1.5  # of one cell, so that a few odd cells cannot outvote their neighbours
 
 
@@ -74,7 +75,8 @@ def rough_slab(features: FloatImage, seen: BoolMask, hidden: BoolMask, seeds: Bo
         bench_cells = border
         if wood_cells.sum() < max(_LEAST_CELLS, _LEAST_WOOD * (usable & seeds).sum()):
             return None
-    stiffness = _stiffness(features)
+    stiffness = _stiffness(features, hidden)
+    under = _under_things(hidden, seeds)
     rough: RoughSlab | None = None
     for turn in range(_ROUNDS):
         if min(wood_cells.sum(), bench_cells.sum()) < _LEAST_CELLS:
@@ -87,7 +89,7 @@ def rough_slab(features: FloatImage, seen: BoolMask, hidden: BoolMask, seeds: Bo
             usual = float(np.percentile(features[..., 0][wood_cells], 25))
             odds[features[..., 0] < usual - _DEEP_STEP / YARDSTICK[0]] = -np.inf
         evidence = np.clip(0.25 * odds, -_EVIDENCE_CAP, _EVIDENCE_CAP)
-        evidence[hidden] = 0.0
+        evidence[hidden] = under[hidden]
         evidence[~inside] = -_EVIDENCE_CAP
         piece, others = _main_piece(_convex_cut(evidence, stiffness) > 0.5, wood_cells)
         if not piece.any():
@@ -112,22 +114,37 @@ def _like(features: FloatImage, known: BoolMask, asked: BoolMask) -> BoolMask:
 
 def _log_odds(features: FloatImage, wood: Mixture, bench: Mixture, wood_shade: float, first: bool) -> FloatImage:
     """Log odds of wood against bench for each cell. [-]"""
-    darkness = (wood_shade - _DARK_STEP / YARDSTICK[0] - features[..., 0]) / (0.12 / YARDSTICK[0])
-    dark = 1.0 / (1.0 + np.exp(-np.clip(darkness, -30, 30)))
+    darkness = (np.float32(wood_shade) - _DARK_STEP / YARDSTICK[0] - features[..., 0]) / (0.12 / YARDSTICK[0])
+    dark = 1.0 / (1.0 + cv2.exp(-np.clip(darkness, -30, 30)))
     unknown_wood = (0.1 if first else 0.05) * (1.0 - dark) + 0.002
     unknown_bench = 0.02 + 0.6 * dark
     like_wood, like_bench = wood.log_density(features, _UNEVENLY_LIT), bench.log_density(features, _SHADOWED)
-    as_wood = np.logaddexp(like_wood, _UNKNOWN_LOG_DENSITY + np.log(unknown_wood))
-    as_bench = np.logaddexp(like_bench, _UNKNOWN_LOG_DENSITY + np.log(unknown_bench))
-    return np.asarray(as_wood - as_bench, np.float32)
+    unknown = np.float32(np.exp(_UNKNOWN_LOG_DENSITY))
+    as_wood = cv2.exp(like_wood) + unknown * unknown_wood
+    as_bench = cv2.exp(like_bench) + unknown * unknown_bench
+    return np.asarray(cv2.log(as_wood / as_bench), np.float32)
 
 
-def _stiffness(features: FloatImage) -> FloatImage:
-    """Cost of outline in each cell: low where colour steps. [-]"""
+def _under_things(hidden: BoolMask, seeds: BoolMask) -> FloatImage:
+    """Evidence for wood under what lies on the slab. [-]
+
+    Enough that an outline doesn't cut the corner under a marker to be shorter,
+    too little for it to run round one that hangs over the edge: for a square of
+    n cells across the first takes 2 / n a cell, the second 3.3 / n.
+    """
+    count, labels, stats, _ = cv2.connectedComponentsWithStats((hidden & seeds).view(np.uint8))
+    share = _UNDER / np.sqrt(stats[:, cv2.CC_STAT_AREA].astype(np.float32))
+    share[0] = 0.0
+    return np.asarray(share[labels], np.float32)
+
+
+def _stiffness(features: FloatImage, hidden: BoolMask) -> FloatImage:
+    """Cost of outline in each cell: low where colour steps, but for the borders of things that lie there. [-]"""
     colour = cv2.GaussianBlur(features[..., :3], (0, 0), 0.7)
     gx = cv2.Sobel(colour, cv2.CV_32F, 1, 0, scale=0.125)
     gy = cv2.Sobel(colour, cv2.CV_32F, 0, 1, scale=0.125)
     step = np.sqrt((gx * gx + gy * gy).sum(axis=-1))
+    step[cv2.dilate(hidden.view(np.uint8), np.ones((3, 3), np.uint8)) > 0] = 0.0
     return np.asarray(1.5 * np.exp(-2.0 * step) + 0.15, np.float32)
 
 
@@ -135,18 +152,22 @@ def _convex_cut(evidence: FloatImage, stiffness: FloatImage, rounds: int = 100) 
     """u in [0, 1] that minimises  -<evidence, u> + sum(stiffness |grad u|), by primal-dual steps."""
     u = (evidence > 0).astype(np.float32)
     ahead, px, py = u.copy(), np.zeros_like(u), np.zeros_like(u)
+    loose = 1.0 / stiffness
     step = np.float32(0.35)  # step^2 * 8 < 1: the scheme's bound for the gradient on a grid
     for _ in range(rounds):
         px[:, :-1] += step * (ahead[:, 1:] - ahead[:, :-1])
         py[:-1] += step * (ahead[1:] - ahead[:-1])
-        shrink = np.maximum(1.0, cv2.magnitude(px, py) / stiffness)
+        shrink = cv2.max(cv2.multiply(cv2.magnitude(px, py), loose), 1.0)
         px /= shrink
         py /= shrink
-        divergence = px + py + evidence
+        divergence = px + py
+        divergence += evidence
         divergence[:, 1:] -= px[:, :-1]
         divergence[1:] -= py[:-1]
-        new = np.clip(u + step * divergence, 0, 1).astype(np.float32)
-        ahead = np.asarray(2.0 * new - u, np.float32)
+        divergence *= step
+        divergence += u
+        new = cv2.min(cv2.max(divergence, 0.0), 1.0)
+        ahead = new + (new - u)
         u = new
     return u
 

@@ -8,7 +8,9 @@ from dataclasses import replace
 import numpy as np
 from shapely import LineString, Point, Polygon
 
-from crackmap.records import Crack, FloatArray
+from crackmap.records import Crack, FloatArray, frozen_array
+
+_NONE = frozen_array([], 2)
 
 
 def name_ends(
@@ -27,18 +29,28 @@ def name_ends(
         An end this near to something ends at it; a wide crack's end may lie
         half its width farther away. [mm]
     """
+    named = sorted(named_ends(cracks, outline, voids, reach, border), key=lambda c: -c.length)
+    return tuple(replace(c, id=f"C{k}") for k, c in enumerate(named, start=1))
+
+
+def named_ends(
+    cracks: Sequence[Crack], outline: FloatArray, voids: Sequence[FloatArray], reach: float, border: FloatArray = _NONE
+) -> tuple[Crack, ...]:
+    """Cracks with named ends, in the order and with the ids given; parameters as for `name_ends`.
+
+    Without `border`, an end that was at the border and lies at the rim still is.
+    """
     rim = LineString(np.vstack([outline, outline[:1]]))
     holes = [Polygon(v) for v in voids]
     lines = [LineString(c.centreline) for c in cracks]
     named = []
     for index, crack in enumerate(cracks):
         others = lines[:index] + lines[index + 1 :]
-        ends = tuple(
-            _name_end(crack.centreline[k], reach + crack.width[k] / 2, rim, holes, others, border) for k in (0, -1)
-        )
+        ends = [_name_end(crack.centreline[k], reach + crack.width[k] / 2, rim, holes, others, border) for k in (0, -1)]
+        ends = ["border" if (now, was) == ("edge", "border") else now
+                for now, was in zip(ends, crack.ends, strict=True)]
         named.append(replace(crack, ends=(ends[0], ends[1])))
-    named.sort(key=lambda c: -c.length)
-    return tuple(replace(c, id=f"C{k}") for k, c in enumerate(named, start=1))
+    return tuple(named)
 
 
 def _name_end(

@@ -15,6 +15,7 @@ from crackmap.scale.mapping import Mapping
 from crackmap.settings import SurveySettings
 from crackmap.survey.covered import covered_by_references
 from crackmap.survey.edge import Edge, find_edge
+from crackmap.survey.edge_view import view_of
 from crackmap.survey.voids import find_voids
 
 BoolMask = NDArray[np.bool_]
@@ -23,6 +24,8 @@ BoolMask = NDArray[np.bool_]
 _OUTLINE_TOLERANCE_MM = 0.05
 # References this near to the show face's plane lie on it. [mm]
 _ON_FACE_MM = 3.0
+# So much round a thing on the face there is wood, unless it lies nearer to the edge. [mm]
+_ROUND_MM = 60.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,12 +65,15 @@ def measure_face(rectified: RectifiedPhoto, settings: SurveySettings, outline: F
     mm_per_px = float(mapping.mm_per_px_at(middle)[0])
     _check_light(image, rectified.seen, rectified.photo.file)
     hidden = covered_by_references(image, mapping, rectified.references, mm_per_px)
+    view = view_of(image, mm_per_px)
     if outline is not None:
         edge = Edge(mapping.to_pixels(outline))
     else:
-        edge = find_edge(image, mm_per_px, rectified.seen, hidden, _surely_wood(rectified))
-    hidden = edge.hidden if edge.hidden is not None else hidden
-    wood = filled(edge.outline, image.shape) & rectified.seen & ~hidden
+        edge = find_edge(image, mm_per_px, view, rectified.seen, hidden, _surely_wood(rectified))
+    if edge.things is not None:
+        hidden |= view.enlarged(edge.things, hidden.shape)
+    wood = filled(edge.outline, image.shape) & rectified.seen
+    np.greater(wood, hidden, out=wood)
     openings = find_voids(image, mm_per_px, wood)
     for opening in openings:
         wood &= ~filled(opening, image.shape)
@@ -80,7 +86,7 @@ def filled(polygon: FloatArray, shape: tuple[int, ...]) -> BoolMask:
     """Pixels inside a polygon of pixels, in a picture of `shape`."""
     mask = np.zeros(shape[:2], np.uint8)
     cv2.fillPoly(mask, [np.round(np.asarray(polygon) * 16).astype(np.int32)], 1, shift=4)
-    return mask > 0
+    return mask.view(np.bool_)
 
 
 def _check_light(image: NDArray[np.uint8], seen: BoolMask, file: str) -> None:
@@ -97,14 +103,15 @@ def _surely_wood(rectified: RectifiedPhoto) -> BoolMask:
         if abs(reference.height_mm) < _ON_FACE_MM:
             corners = rectified.mapping.to_pixels(reference.corners_mm)
             middle = corners.mean(axis=0)
-            around = np.round(middle + (corners - middle) * 2.2).astype(np.int32)
+            side = float(np.sqrt(Polygon(reference.corners_mm).area))
+            around = np.round(middle + (corners - middle) * min(2.2, 1 + 2 * _ROUND_MM / side)).astype(np.int32)
             cv2.fillPoly(mask, [around], 1)
     if not mask.any():
         rows, columns = np.nonzero(rectified.seen[::16, ::16])
         at = (int(columns.mean() * 16), int(rows.mean() * 16))
         reach = (int(np.ptp(columns) * 16 * 0.2), int(np.ptp(rows) * 16 * 0.12))
         cv2.ellipse(mask, at, reach, 0, 0, 360, 1, cv2.FILLED)
-    return mask > 0
+    return mask.view(np.bool_)
 
 
 def _ring_mm(polygon_px: FloatArray, mapping: Mapping) -> FloatArray:

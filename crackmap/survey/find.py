@@ -2,25 +2,47 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.errors import SurveyError
-from crackmap.survey.candidates import SMOOTHING_PX, Candidates, candidates
-from crackmap.survey.doubles import without_doubles
+from crackmap.survey.candidates import Candidates, candidates
+from crackmap.survey.crack_chance import crack_chance
 from crackmap.survey.found import FoundCrack
-from crackmap.survey.graph import Branch, degrees, merge_through
-from crackmap.survey.judge import crack_odds
-from crackmap.survey.judge_features import Pieces, pieces_of
-from crackmap.survey.judge_points import rough_widths
-from crackmap.survey.link import linked
-from crackmap.survey.measure import measured, rough_gaps
-from crackmap.survey.profile import smoothed_paths
+from crackmap.survey.graph import Branch
+from crackmap.survey.judge import crack_odds, segment_odds
+from crackmap.survey.measure import measured
+from crackmap.survey.network import FloatArray
+from crackmap.survey.segments import mean_over, pieces_along, segment_features, segments_of
 from crackmap.survey.stretches import crack_stretches, cut_branches, joined_to_stems
 from crackmap.survey.tone import BAND_PX
 
-SHORTEST_CRACK_MM = 8.0  # shorter lone lines are left alone: no key or resin is spent on them
-SHORTEST_CRACK_PX = 12.0
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """What was found in a part of a picture, and what was looked at on the way.
+
+    Parameters
+    ----------
+    low : ndarray, shape (2,)
+        Corner (x, y) of the part in the picture. [px]
+    found : Candidates
+        All lines that were looked at, in pixels of the part.
+    segments : list of Branch
+        Whole segments made of them.
+    features : ndarray, shape (S, len(SEGMENT_FEATURES))
+        Empty without the network.
+    confidences : ndarray, shape (S,)
+        Of the segments. [-]
+    """
+
+    low: NDArray[np.int64]
+    found: Candidates
+    segments: list[Branch]
+    features: FloatArray
+    confidences: FloatArray
 
 
 def find_cracks(
@@ -53,22 +75,69 @@ def find_cracks(
     SurveyError
         If the picture, the mask, the scale or the confidence cannot be right.
     """
+    return _cracks_of(search(image, mm_per_px, wood, least_confidence), least_confidence)
+
+
+def find_cracks_by_lines(
+    image: NDArray[np.uint8], mm_per_px: float, wood: NDArray[np.bool_] | None = None, least_confidence: float = 0.5
+) -> list[FoundCrack]:
+    """`find_cracks` without the network: the line filter and the judge of pieces alone, for comparison."""
+    return _cracks_of(search(image, mm_per_px, wood, least_confidence, by_lines=True), least_confidence)
+
+
+def search(
+    image: NDArray[np.uint8],
+    mm_per_px: float,
+    wood: NDArray[np.bool_] | None = None,
+    least_confidence: float = 0.5,
+    *,
+    by_lines: bool = False,
+) -> Search | None:
+    """Lines, judged pieces and segments of a picture; None where there is no wood to look at.
+
+    Arguments as for `find_cracks`; `by_lines` does without the network.
+    """
     _check(image, mm_per_px, wood, least_confidence)
     low, high = _window(image, wood)
     if (high - low).min() < 16:
-        return []
-    part = np.ascontiguousarray(image[low[1] : high[1], low[0] : high[0]])
-    found = candidates(part, mm_per_px, None if wood is None else wood[low[1] : high[1], low[0] : high[0]])
+        return None
+    part = image[low[1] : high[1], low[0] : high[0]]
+    inside = None if wood is None else wood[low[1] : high[1], low[0] : high[0]]
+    if by_lines:
+        found = candidates(part, mm_per_px, inside)
+        segments, odds = _segments_by_lines(found, _logit(least_confidence))
+        features = np.zeros((0, 0))
+    else:
+        found = candidates(part, mm_per_px, inside, crack_chance(part, mm_per_px, inside))
+        segments = segments_of(found, found.branches)
+        features = segment_features(found, segments) if segments else np.zeros((0, 0))
+        odds = segment_odds(features) if segments else np.zeros(0)
+    return Search(low, found, segments, features, 1 / (1 + np.exp(-odds)))
+
+
+def _segments_by_lines(found: Candidates, cut: float) -> tuple[list[Branch], FloatArray]:
+    """Segments of the candidates' stretches that the judge of pieces takes for crack, and their log-odds."""
     if not found.paths:
-        return []
+        return [], np.zeros(0)
     pieces = found.pieces()
-    branches = _cracks_among(found, pieces, least_confidence)
-    if not branches:
+    stretches = crack_stretches(pieces, crack_odds(pieces.features) - cut, len(found.paths))
+    kept = cut_branches(found.branches, joined_to_stems(found.branches, stretches))
+    segments = segments_of(found, kept)
+    if not segments:
+        return [], np.zeros(0)
+    # A second look at whole segments: the mean log-odds of their pieces.
+    whole = pieces_along(found, segments, pieces.deep)
+    return segments, mean_over(whole, crack_odds(whole.features), len(segments))
+
+
+def _cracks_of(seen: Search | None, least_confidence: float) -> list[FoundCrack]:
+    """The segments that are sure enough, measured, in pixels of the whole picture."""
+    if seen is None:
         return []
-    confidences = _confidences(found, branches, pieces.deep)
-    kept = [k for k in range(len(branches)) if confidences[k] >= least_confidence]
-    cracks = measured(found.seen, found.lines, [branches[k] for k in kept], [confidences[k] for k in kept])
-    moved = [FoundCrack(c.centreline + low, c.width, c.width_sigma, c.confidence) for c in cracks]
+    kept = [k for k, confidence in enumerate(seen.confidences) if confidence >= least_confidence]
+    branches, sure = [seen.segments[k] for k in kept], [float(seen.confidences[k]) for k in kept]
+    cracks = measured(seen.found.image, seen.found.seen, seen.found.lines, branches, sure)
+    moved = [FoundCrack(c.centreline + seen.low, c.width, c.width_sigma, c.confidence) for c in cracks]
     return sorted(moved, key=lambda crack: -crack.length)
 
 
@@ -96,35 +165,9 @@ def _window(image: NDArray[np.uint8], wood: NDArray[np.bool_] | None) -> tuple[N
     return low, high
 
 
-def _cracks_among(found: Candidates, pieces: Pieces, least_confidence: float) -> list[Branch]:
-    """The branches that are crack, cut, linked and without loose scraps."""
-    odds = crack_odds(pieces.features) - _logit(least_confidence)
-    stretches = joined_to_stems(found.branches, crack_stretches(pieces, odds, len(found.paths)))
-    kept = cut_branches(found.branches, stretches)
-    widths = [float(np.median(rough_widths(found.lines, branch.points))) for branch in kept]
-    joined = linked(merge_through(kept), found.lines, widths, found.mm_per_px)
-    single = without_doubles(joined, rough_gaps(found.seen, found.lines, joined))
-    return _without_scraps(single, max(SHORTEST_CRACK_PX, SHORTEST_CRACK_MM / found.mm_per_px))
-
-
 def _logit(share: float) -> float:
     share = min(max(share, 1e-4), 1 - 1e-4)
     return float(np.log(share / (1 - share)))
 
 
-def _without_scraps(branches: list[Branch], shortest: float) -> list[Branch]:
-    """Without the short lines that hang on nothing."""
-    count = degrees(branches)
-    return [b for b in branches if b.length >= shortest or count[b.start] > 1 or count[b.end] > 1]
-
-
-def _confidences(found: Candidates, branches: list[Branch], deep: float) -> list[float]:
-    """A second look at whole cracks: the mean log-odds of a crack's pieces as a confidence."""
-    paths = smoothed_paths([branch.points for branch in branches], SMOOTHING_PX)
-    pieces = pieces_of(found.image, found.seen, found.lines, found.grain, paths, found.mm_per_px, deep)
-    odds = crack_odds(pieces.features)
-    mean = np.bincount(pieces.line, odds, len(paths)) / np.bincount(pieces.line, minlength=len(paths))
-    return [float(1 / (1 + np.exp(-value))) for value in mean]
-
-
-__all__ = ["FoundCrack", "find_cracks"]
+__all__ = ["FoundCrack", "Search", "find_cracks", "find_cracks_by_lines", "search"]

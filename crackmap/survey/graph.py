@@ -16,10 +16,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import breadth_first_order, connected_components
 from skimage.morphology import skeletonize
 
 FloatArray = NDArray[np.float64]
-RING = np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]], np.float32)  # counts a pixel's neighbours
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,84 +74,94 @@ def thin(
 
 
 def branches_of(skeleton: NDArray[np.uint8]) -> list[Branch]:
-    """The branches of a skeleton, by following its pixels from node to node."""
-    padded = np.pad(skeleton, 1)
-    neighbours = cv2.filter2D(padded, cv2.CV_8U, RING)
-    on = padded > 0
-    meeting = (on & (neighbours > 2)).astype(np.uint8)
-    _, clusters, _, centres = cv2.connectedComponentsWithStats(meeting, connectivity=8)
-    width = padded.shape[1]
-    steps = (-1, 1, -width, width, -width - 1, -width + 1, width - 1, width + 1)
-    single = on & (meeting == 0)
-    left = set(np.flatnonzero(single).tolist())
-    near = np.flatnonzero(single & (cv2.dilate(meeting, np.ones((3, 3), np.uint8)) > 0)).tolist()
-    flat = clusters.ravel()
-    beside = {k: sorted({int(flat[k + s]) for s in steps} - {0}) for k in near}
-    walker = _Walker(left, beside, centres - 1.0, width, steps)
-    ends = np.flatnonzero(single & (neighbours <= 1)).tolist()
-    branches = [walker.follow(k) for k in ends + near if k in left]
-    branches += [walker.follow(k) for k in sorted(left) if k in left]  # what is left are rings
-    return [branch for branch in branches if len(branch.points) > 1]
+    """The branches of a skeleton: chains of pixels from node to node, nodes being clusters of meeting pixels."""
+    height, width = skeleton.shape
+    rows, columns = np.nonzero(skeleton)
+    pixels = (rows * (width + 2) + columns).astype(np.int64)  # a margin, so that no line goes on round the border
+    if not len(pixels):
+        return []
+    first, second = _neighbours(pixels, width + 2)
+    meets = np.bincount(np.r_[first, second], minlength=len(pixels)) > 2
+    places = np.stack([columns, rows], 1).astype(float)
+    centres, cluster = _clusters(places, first, second, meets)
+    chains = _chains(first, second, meets)
+    beside: dict[int, set[int]] = {}
+    for one, other in ((first, second), (second, first)):
+        for k in np.flatnonzero(meets[other] & ~meets[one]):
+            beside.setdefault(int(one[k]), set()).add(int(cluster[other[k]]))
+    branches, fresh = [], len(centres)
+    for chain in chains:
+        if len(chain) == 1:
+            touched = sorted(beside.get(int(chain[0]), ()))[:2]
+            start, end = (touched + [None, None])[:2]
+        else:
+            start, end = (min(beside.get(int(k), ()), default=None) for k in (chain[0], chain[-1]))
+        head = places[:0] if start is None else centres[start : start + 1]
+        tail = places[:0] if end is None else centres[end : end + 1]
+        points = np.vstack([head, places[chain], tail])
+        if len(points) > 1:
+            branches.append(Branch(points, fresh if start is None else start, fresh + 1 if end is None else end))
+        fresh += 2
+    return branches
 
 
-class _Walker:
-    """Follows skeleton pixels, taking each away as it goes."""
+def _neighbours(pixels: NDArray[np.int64], width: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pairs of indices into the sorted `pixels` that touch, corners included; each pair once."""
+    first, second = [], []
+    for step in (1, width - 1, width, width + 1):
+        at = np.searchsorted(pixels, pixels + step)
+        at[at == len(pixels)] = 0
+        here = np.flatnonzero(pixels[at] == pixels + step)
+        first.append(here)
+        second.append(at[here])
+    return np.concatenate(first), np.concatenate(second)
 
-    def __init__(
-        self,
-        left: set[int],
-        beside: dict[int, list[int]],
-        centres: FloatArray,
-        width: int,
-        steps: tuple[int, ...],
-    ) -> None:
-        self.left, self.beside, self.centres = left, beside, centres
-        self.width, self.steps = width, steps
-        self.next_node = len(centres)
 
-    def follow(self, first: int) -> Branch:
-        """The branch that starts at pixel `first`, an end or beside a meeting."""
-        pixels = [first]
-        self.left.discard(first)
-        start = self._meeting_beside(first)
-        end = None
-        here = first
-        while True:
-            onward = None
-            for step in self.steps:
-                if here + step in self.left:
-                    onward = here + step
-                    break
-            if onward is None:
-                end = self._meeting_beside(here, start if len(pixels) < 3 else None)
-                break
-            pixels.append(onward)
-            self.left.discard(onward)
-            here = onward
-            if len(pixels) > 2 and here in self.beside:
-                end = self._meeting_beside(here)
-                break
-        index = np.array(pixels)
-        points = np.stack([index % self.width - 1.0, index // self.width - 1.0], 1)
-        return self._joined(points, start, end)
+def _graph(first: NDArray[np.int64], second: NDArray[np.int64], count: int) -> csr_array:
+    ones = np.ones(2 * len(first), np.int8)
+    return csr_array((ones, (np.r_[first, second], np.r_[second, first])), shape=(count, count))
 
-    def _meeting_beside(self, pixel: int, other_than: int | None = None) -> int | None:
-        for cluster in self.beside.get(pixel, []):
-            if cluster != other_than:
-                return cluster
-        return None
 
-    def _joined(self, points: FloatArray, start: int | None, end: int | None) -> Branch:
-        nodes = []
-        for node in (start, end):
-            if node is None:
-                nodes.append(self.next_node)
-                self.next_node += 1
-            else:
-                nodes.append(node)
-        head = [self.centres[start]] if start is not None else []
-        tail = [self.centres[end]] if end is not None else []
-        return Branch(np.vstack([*head, points, *tail]), nodes[0], nodes[1])
+def _clusters(
+    places: FloatArray, first: NDArray[np.int64], second: NDArray[np.int64], meets: NDArray[np.bool_]
+) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Centres (K, 2) of the clusters of meeting pixels, and each pixel's cluster (-1 for none)."""
+    own = np.flatnonzero(meets)
+    number = np.full(len(meets), -1, np.int64)
+    if not len(own):
+        return np.zeros((0, 2)), number
+    both = meets[first] & meets[second]
+    index = np.cumsum(meets) - 1
+    count, labels = connected_components(_graph(index[first[both]], index[second[both]], len(own)), directed=False)
+    number[own] = labels
+    size = np.bincount(labels, minlength=count)
+    centres = np.stack([np.bincount(labels, places[own, k], count) / size for k in (0, 1)], 1)
+    return centres, number
+
+
+def _chains(first: NDArray[np.int64], second: NDArray[np.int64], meets: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """The pixels between meetings in walking order, a list for each chain; a ring starts anywhere."""
+    own = np.flatnonzero(~meets)
+    if not len(own):
+        return []
+    index = np.cumsum(~meets) - 1
+    single = ~meets[first] & ~meets[second]
+    one, other = index[first[single]], index[second[single]]
+    count, labels = connected_components(_graph(one, other, len(own)), directed=False)
+    ends = np.bincount(np.r_[one, other], minlength=len(own)) < 2
+    starts = np.full(count, len(own), np.int64)
+    np.minimum.at(starts, labels[ends], np.flatnonzero(ends))
+    rings = starts == len(own)
+    np.minimum.at(starts, labels, np.where(rings[labels], np.arange(len(own)), len(own)))
+    # A ring is cut open beside its first pixel.
+    cut = np.zeros(len(one), bool)
+    for ring in np.flatnonzero(rings):
+        cut[np.flatnonzero((one == starts[ring]) | (other == starts[ring]))[0]] = True
+    root = np.full(count, len(own))
+    walk = _graph(np.r_[one[~cut], starts], np.r_[other[~cut], root], len(own) + 1)
+    order = breadth_first_order(walk, len(own), directed=False, return_predecessors=False)[1:]
+    order = order[np.argsort(labels[order], kind="stable")]
+    return np.split(own[order], np.cumsum(np.bincount(labels, minlength=count))[:-1])
 
 
 def degrees(branches: list[Branch]) -> dict[int, int]:

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from crackmap.survey.grain_field import GrainField
 from crackmap.survey.judge_points import point_features
-from crackmap.survey.profile import FloatArray, Path, smoothed_paths
+from crackmap.survey.profile import FloatArray, Path
 from crackmap.survey.ridge import LineMap
+from crackmap.survey.smooth_lines import smooth_lines
 from crackmap.survey.tone import WoodValue, sample
 
 PIECE_PX = 21
@@ -39,6 +40,12 @@ STRETCH = (
 WHOLE = ("line_length", "line_straightness", "border", "depth_rank", "tone_level", "sharpness", "mm_per_px")
 FEATURES = OWN + STRETCH + WHOLE
 STRETCH_PIECES = 3  # pieces either way that a stretch reaches
+# With a network's chance of crack: what it says, and in what company a line runs.
+# Drawn lines, and the black lines of rot, crowd and cross the grain; checks keep to it.
+CHANCE = ("chance", "chance_near", "company_to_grain", "company_density", "company_chance")
+FEATURES_WITH_CHANCE = FEATURES + CHANCE
+COMPANY_CELL_MM = 12.0
+COMPANY_CELLS = 7  # the neighbourhood's side: 42 mm either way
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,9 +78,10 @@ def pieces_of(
     grain: GrainField,
     paths: list[Path],
     mm_per_px: float,
+    chance: NDArray[np.uint8] | None = None,
     deep: float | None = None,
 ) -> Pieces:
-    """Features of all pieces of all `paths`.
+    """Features of all pieces of all `paths`: `FEATURES`, or with a `chance` `FEATURES_WITH_CHANCE`.
 
     `deep` is the depth that counts as deep in this picture; that of the deeper
     tenth of the pieces if not given. [-]
@@ -87,6 +95,8 @@ def pieces_of(
     point = point_features(image, seen, lines, grain, every)
     point["roughness"] = roughness
     point["border_near"], point["border_along"] = _beside_border(seen, every, mm_per_px)
+    if chance is not None:
+        point["chance"], point["chance_near"] = _chances(chance, every)
     starts, line, first, last = _cuts(paths)
     own = _over(point, starts, line_of)
     around = _stretches(own, line)
@@ -101,7 +111,9 @@ def pieces_of(
         "mm_per_px": np.full(len(line), np.log(mm_per_px * 2)),
     }
     named = own | around | whole
-    features = np.column_stack([named[name] for name in FEATURES])
+    if chance is not None:
+        named |= _company(own, every.points[starts], np.diff(np.r_[starts, len(line_of)]), mm_per_px)
+    features = np.column_stack([named[name] for name in (FEATURES if chance is None else FEATURES_WITH_CHANCE)])
     return Pieces(features, line, first * EVERY, np.minimum(last * EVERY, counts[line]), deep)
 
 
@@ -114,7 +126,7 @@ def _shape(paths: list[Path]) -> tuple[FloatArray, FloatArray]:
 
 def _roughness(paths: list[Path]) -> FloatArray:
     """How far every third point lies from the path smoothed further: torn fibre against a drawn curve. [log px]"""
-    smoother = smoothed_paths([path.points for path in paths], ROUGHNESS_SIGMA_PX)
+    smoother = smooth_lines([path.points for path in paths], ROUGHNESS_SIGMA_PX)
     off = [
         np.abs(((path.points - smooth.points) * path.normals).sum(1))[::EVERY]
         for path, smooth in zip(paths, smoother, strict=True)
@@ -148,10 +160,13 @@ def _over(point: dict[str, FloatArray], starts: NDArray[np.int64], line_of: NDAr
         square = np.add.reduceat(point[name] ** 2, starts) / size - mean(name) ** 2
         return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
+    chances = {}
+    if "chance" in point:
+        chances = {name: mean(name) for name in ("chance", "chance_near")}
     turning = np.abs(np.diff(point["tangent"], prepend=point["tangent"][:1]))
     turning = np.minimum(turning, 2 * np.pi - turning)
     turning[np.diff(line_of, prepend=-1) != 0] = 0.0
-    return {
+    return chances | {
         "strength": mean("strength"),
         "strength_low": np.minimum.reduceat(point["strength"], starts),
         "strength_high": np.maximum.reduceat(point["strength"], starts),
@@ -226,6 +241,41 @@ def _stretches(own: dict[str, FloatArray], line: NDArray[np.int64]) -> dict[str,
         "stretch_wander": spread("from_grain"),
         "stretch_roughness": mean("roughness"),
         "stretch_step": np.abs(mean("step")),
+    }
+
+
+def _chances(chance: NDArray[np.uint8], path: Path) -> tuple[FloatArray, FloatArray]:
+    """Log-odds of the greatest chance within a pixel of each point, and the mean chance round about."""
+    columns, rows = path.points[:, :1].astype(np.float32), path.points[:, 1:].astype(np.float32)
+    best = sample(cv2.dilate(chance, np.ones((3, 3), np.uint8)), columns, rows).ravel() / 255.0
+    cell = 8
+    size = (max(chance.shape[1] // cell, 1), max(chance.shape[0] // cell, 1))
+    near = cv2.blur(cv2.resize(chance, size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255.0, (5, 5))
+    around = sample(near, (columns + 0.5) / cell - 0.5, (rows + 0.5) / cell - 0.5).ravel()
+    odds = np.log((best + 0.004) / (1.004 - best))
+    return np.asarray(odds, float), np.sqrt(np.maximum(around, 0.0)).astype(float)
+
+
+def _company(
+    own: dict[str, FloatArray], points: FloatArray, size: NDArray[np.int64], mm_per_px: float
+) -> dict[str, FloatArray]:
+    """How likely and how far off the grain the lines round each piece are, the darker with more say; and how many."""
+    cells = np.maximum(points * mm_per_px / COMPANY_CELL_MM, 0).astype(int)
+    width, height = cells.max(0) + 1
+    flat = cells[:, 1] * width + cells[:, 0]
+    weight = size.astype(float) * np.clip(own["depth"], 0.02, 1.0)
+
+    def near(values: FloatArray) -> FloatArray:
+        grid = np.bincount(flat, values, width * height).reshape(height, width)
+        side = (COMPANY_CELLS, COMPANY_CELLS)
+        spread = cv2.boxFilter(grid, cv2.CV_64F, side, normalize=False, borderType=cv2.BORDER_CONSTANT)
+        return np.asarray(spread.ravel()[flat])
+
+    total = near(weight)
+    return {
+        "company_density": np.log(near(size.astype(float)) * mm_per_px + 1.0),
+        "company_to_grain": near(weight * own["to_grain"]) / total,
+        "company_chance": near(weight * own["chance"]) / total,
     }
 
 

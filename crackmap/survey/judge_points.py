@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from crackmap.survey.grain_field import GrainField
 from crackmap.survey.profile import FloatArray, Path, profiles
-from crackmap.survey.ridge import CELL_PX, SCALES, STRENGTH_UNIT, LineMap
+from crackmap.survey.ridge import CELL_PX, STRENGTH_UNIT, LineMap
 from crackmap.survey.tone import WoodValue, sample, tone_at
 from crackmap.survey.width_model import RELATIVE, fitted_width, inputs_of, read_outputs
 from crackmap.survey.width_scenes import window_of
@@ -21,10 +21,9 @@ FLANK_SAMPLES = np.array([0.6, 0.8])
 
 def rough_widths(lines: LineMap, points: FloatArray) -> FloatArray:
     """Width that the best answering scale stands for, at each point. [px]"""
-    column = np.clip(np.rint(points[:, 0]).astype(int), 0, lines.scale.shape[1] - 1)
-    row = np.clip(np.rint(points[:, 1]).astype(int), 0, lines.scale.shape[0] - 1)
-    by_scale = np.array([scale.sigma_px * np.sqrt(12.0) for scale in SCALES])
-    return np.asarray(by_scale[lines.scale[row, column]])
+    column = np.clip(np.rint(points[:, 0]).astype(int), 0, lines.width.shape[1] - 1)
+    row = np.clip(np.rint(points[:, 1]).astype(int), 0, lines.width.shape[0] - 1)
+    return np.asarray(lines.width[row, column] / 4.0)
 
 
 def point_features(

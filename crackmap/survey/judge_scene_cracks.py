@@ -122,12 +122,16 @@ def _draw_crack(
     """The gap with its floor, one wall perhaps lit, dust or filler in stretches, a stained margin."""
     size = light.shape[0]
     cover = stroke(size, points, widths)
+    soft = rng.random() < 0.25  # a closing check: a shallow groove with rounded lips, and no sharp gap to see
+    if soft:
+        breadth = max(float(np.median(widths)), 1.0) * rng.uniform(0.3, 0.9)
+        cover = cv2.GaussianBlur(np.minimum(1.6 * cover, 1.0), (0, 0), breadth)
     around = cv2.GaussianBlur(cv2.resize(light, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), (0, 0), 2)
     around = cv2.resize(around, (size, size))
     _stain_margin(rng, light, points, widths, mm)
     floor = around * np.exp(rng.uniform(np.log(0.01), np.log(0.35)))
-    if rng.random() < 0.15:  # shallow: the floor is nearly as bright as the wood
-        floor = around * rng.uniform(0.3, 0.65)
+    if soft or rng.random() < 0.15:  # shallow: the floor is nearly as bright as the wood
+        floor = around * rng.uniform(0.25, 0.7)
     floor = _walls(rng, floor, around, points, widths)
     if rng.random() < 0.3:  # dust, filler or the bench seen through, in stretches
         where = cv2.GaussianBlur(rng.standard_normal((len(points), 1)), (1, 121), sigmaX=0.01, sigmaY=15).ravel()

@@ -44,6 +44,20 @@ def draw_mistakables(rng: Rng, light: FloatImage, grain: FloatImage, mm: float) 
         np.minimum(light, 0.95, out=light)
 
 
+def draw_marks(rng: Rng, light: FloatImage, mm: float) -> None:
+    """Zone lines, drawn lines, stains and saw marks on a finished picture, as soft as its lens, in place."""
+    marks = np.ones_like(light)
+    if rng.random() < 0.5:
+        _zone_lines(rng, marks, mm)
+    for _ in range(rng.poisson(1.2)):
+        _drawn_line(rng, marks, mm)
+    for _ in range(rng.poisson(0.5)):
+        _stain(rng, marks, mm)
+    if rng.random() < 0.15:
+        _saw_marks(rng, marks, mm)
+    light *= cv2.GaussianBlur(marks, (0, 0), rng.uniform(0.5, 1.2))
+
+
 def _pores(rng: Rng, light: FloatImage, mm: float) -> None:
     size = light.shape[0]
     seeds = (rng.random((size, size)) < rng.uniform(0.0005, 0.01)).astype(np.float32)

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from crackmap.survey.candidates import candidates
 from crackmap.survey.judge import MODEL_FILE
-from crackmap.survey.judge_features import FEATURES
+from crackmap.survey.judge_features import FEATURES, Pieces
 from crackmap.survey.judge_scenes import Scene, make_scene
 from crackmap.survey.network import CLIP, FloatArray, Network, fit_layers, forward
 
@@ -37,12 +37,12 @@ def labelled_pieces(seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     if not found.paths:
         return np.zeros((0, 0)), np.zeros(0), np.zeros(0)
     pieces = found.pieces()
-    share, doubt = _covered(scene, found.paths, pieces)
+    share, doubt = covered(scene, [path.points for path in found.paths], pieces)
     sure = ((share > 0.7) | (share + doubt < 0.2)) & np.isfinite(pieces.features).all(1)
     return pieces.features[sure], (share[sure] > 0.5).astype(float), np.full(int(sure.sum()), float(seed))
 
 
-def _covered(scene: Scene, paths: list, pieces) -> tuple[FloatArray, FloatArray]:  # type: ignore[no-untyped-def, type-arg]
+def covered(scene: Scene, lines: list[FloatArray], pieces: Pieces) -> tuple[FloatArray, FloatArray]:
     """Share of each piece's points on a true crack, and on one too narrow to ask for."""
     share, doubt = np.zeros(len(pieces.line)), np.zeros(len(pieces.line))
     if not scene.lines:
@@ -51,7 +51,7 @@ def _covered(scene: Scene, paths: list, pieces) -> tuple[FloatArray, FloatArray]
     widths = np.concatenate([w for _, w in scene.lines])
     tree = cKDTree(points)
     for k, (line, first, last) in enumerate(zip(pieces.line, pieces.first, pieces.last, strict=True)):
-        distance, nearest = tree.query(paths[line].points[first:last])
+        distance, nearest = tree.query(lines[line][first:last])
         near = distance <= np.maximum(2.0, 0.5 * widths[nearest] + 0.5)
         plain = widths[nearest] >= NARROWEST_PX
         share[k], doubt[k] = (near & plain).mean(), (near & ~plain).mean()

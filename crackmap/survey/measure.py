@@ -6,28 +6,52 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.survey.found import FoundCrack
-from crackmap.survey.graph import Branch
+from crackmap.survey.graph import Branch, degrees
 from crackmap.survey.judge_points import rough_widths
 from crackmap.survey.profile import Path, normals_of, resampled, smooth_along, smoothed_path, smoothed_paths
 from crackmap.survey.ridge import LineMap
 from crackmap.survey.tone import WoodValue
 from crackmap.survey.width import Widths, measure_widths
+from crackmap.survey.width_lips import measure_lips
+from crackmap.survey.width_tips import run_to_border, without_empty_ends
 
 FloatArray = NDArray[np.float64]
 ROUGHNESS_PX = 2.0  # smoothing of a branch's own points
-BORDER_PX = 7.0  # an end this near the wood's border reaches it, if it points there
 
 
-def measured(seen: WoodValue, lines: LineMap, branches: list[Branch], confidences: list[float]) -> list[FoundCrack]:
-    """Cracks of `branches`, each with its confidence; ends at one node are one point."""
-    paths = [smoothed_path(_to_border(seen.wood, branch).points, ROUGHNESS_PX) for branch in branches]
-    first = [_widths(seen, path, 1.2 * smooth_along(rough_widths(lines, path.points), 3.0)) for path in paths]
-    centred = _shared_ends(branches, [_centred(path, width) for path, width in zip(paths, first, strict=True)])
-    cracks = []
-    for path, width, confidence in zip(centred, first, confidences, strict=True):
-        final = measure_widths(seen.value, path, _carried_over(width.width, len(path)))
-        cracks.append(FoundCrack(path.points, final.width, final.sigma, confidence))
-    return cracks
+def measured(
+    image: NDArray[np.uint8], seen: WoodValue, lines: LineMap, branches: list[Branch], confidences: list[float]
+) -> list[FoundCrack]:
+    """Cracks of `branches` of `image`, each with its confidence; ends at one node are one point."""
+    free = _free_ends(branches)
+    reaching = [run_to_border(seen.wood, branch.points, own) for branch, own in zip(branches, free, strict=True)]
+    paths = [_guessed(image, lines, points) for points in reaching]
+    widths = [measure_lips(image, path, width) for path, width in paths]
+    parts = [without_empty_ends(own, ends) for own, ends in zip(widths, free, strict=True)]
+    moved = [
+        (path.points + path.normals * _shift(own)[:, None])[part]
+        for (path, _), own, part in zip(paths, widths, parts, strict=True)
+    ]
+    return [
+        FoundCrack(points, own.width[part], own.sigma[part], confidence)
+        for points, own, part, confidence in zip(
+            _shared_ends(branches, moved), widths, parts, confidences, strict=True
+        )
+    ]
+
+
+def _guessed(image: NDArray[np.uint8], lines: LineMap, points: FloatArray) -> tuple[Path, FloatArray]:
+    """A branch's points as a path in the middle of its gap, and widths from a guess that may be far off."""
+    path = smoothed_path(points, ROUGHNESS_PX)
+    guess = measure_lips(image, path, 1.2 * smooth_along(rough_widths(lines, path.points), 3.0))
+    path = _centred(path, guess)
+    return path, _carried_over(guess.width, len(path))
+
+
+def _free_ends(branches: list[Branch]) -> list[tuple[bool, bool]]:
+    """Which ends of each branch hang on nothing."""
+    count = degrees(branches)
+    return [(count[branch.start] == 1, count[branch.end] == 1) for branch in branches]
 
 
 def rough_gaps(seen: WoodValue, lines: LineMap, branches: list[Branch]) -> list[FloatArray]:
@@ -46,41 +70,27 @@ def _carried_over(width: FloatArray, count: int) -> FloatArray:
     return np.interp(np.linspace(0, 1, count), np.linspace(0, 1, len(width)), width)
 
 
-def _centred(path: Path, width: Widths) -> Path:
+def _centred(path: Path, widths: Widths) -> Path:
     """The path moved to the middle of the gap."""
-    shift = smooth_along(np.clip(width.shift, -6, 6), 2.0)
-    points = resampled(path.points + path.normals * shift[:, None], 1.0)
+    points = resampled(path.points + path.normals * _shift(widths)[:, None], 1.0)
     return Path(points, normals_of(points))
 
 
-def _shared_ends(branches: list[Branch], paths: list[Path]) -> list[Path]:
-    """Paths whose ends at one node are moved to their mean."""
+def _shift(widths: Widths) -> FloatArray:
+    """How far each point moves along its normal: smooth, and never out of the gap. [px]"""
+    most = 0.6 * widths.width + 2.0
+    return smooth_along(np.clip(widths.shift, -most, most), 2.0)
+
+
+def _shared_ends(branches: list[Branch], lines: list[FloatArray]) -> list[FloatArray]:
+    """Lines whose ends at one node are moved to their mean."""
     ends: dict[int, list[FloatArray]] = {}
-    for branch, path in zip(branches, paths, strict=True):
-        ends.setdefault(branch.start, []).append(path.points[0])
-        ends.setdefault(branch.end, []).append(path.points[-1])
+    for branch, points in zip(branches, lines, strict=True):
+        ends.setdefault(branch.start, []).append(points[0])
+        ends.setdefault(branch.end, []).append(points[-1])
     shared = []
-    for branch, path in zip(branches, paths, strict=True):
-        points = path.points.copy()
-        if len(ends[branch.start]) > 1:
-            points[0] = np.mean(ends[branch.start], axis=0)
-        if len(ends[branch.end]) > 1:
-            points[-1] = np.mean(ends[branch.end], axis=0)
-        shared.append(Path(points, normals_of(points)))
+    for branch, points in zip(branches, lines, strict=True):
+        moved = points.copy()
+        moved[0], moved[-1] = np.mean(ends[branch.start], axis=0), np.mean(ends[branch.end], axis=0)
+        shared.append(moved)
     return shared
-
-
-def _to_border(wood: NDArray[np.bool_], branch: Branch) -> Branch:
-    """The branch run on straight to the wood's border where it ends just short of it."""
-    points = branch.points
-    for _ in range(2):
-        points = points[::-1]
-        outward = points[-1] - points[max(len(points) - 16, 0)]
-        outward = outward / max(float(np.hypot(*outward)), 1e-9)
-        ahead = points[-1] + np.outer(np.arange(1, BORDER_PX + 1), outward)
-        column, row = np.rint(ahead).astype(int).T
-        off = (column < 0) | (row < 0) | (column >= wood.shape[1]) | (row >= wood.shape[0])
-        off |= ~wood[np.clip(row, 0, wood.shape[0] - 1), np.clip(column, 0, wood.shape[1] - 1)]
-        if off.any():
-            points = np.vstack([points, ahead[: int(np.argmax(off))]])
-    return Branch(points, branch.start, branch.end)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import Any
 
@@ -28,12 +28,15 @@ class Network:
     middle, spread : ndarray, shape (F,)
     members : tuple of Layers
         Each a tuple of (weights (A, B), bias (B,)).
+    typical : ndarray, shape (F,), or empty
+        Inputs of a typical case of what is asked for; for explanations alone.
     """
 
     names: tuple[str, ...]
     middle: FloatArray
     spread: FloatArray
     members: tuple[Layers, ...]
+    typical: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def outputs(self, rows: FloatArray) -> FloatArray:
         """Mean output of the members for each row, shape (P, outputs)."""
@@ -54,6 +57,7 @@ class Network:
                 "spread": _short(self.spread),
                 "members": members,
             }
+            | ({"typical": _short(self.typical)} if len(self.typical) else {})
         )
 
 
@@ -63,7 +67,8 @@ def stored_network(file: str, names: tuple[str, ...]) -> Network:
     if tuple(stored["names"]) != names:
         raise RuntimeError(f"{file} was fitted on other inputs: fit it again.")
     members = tuple(tuple((np.array(w), np.array(b)) for w, b in layers) for layers in stored["members"])
-    return Network(names, np.array(stored["middle"]), np.array(stored["spread"]), members)
+    typical = np.array(stored.get("typical", []), float)
+    return Network(names, np.array(stored["middle"]), np.array(stored["spread"]), members, typical)
 
 
 def _short(array: FloatArray) -> Any:

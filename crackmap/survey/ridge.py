@@ -52,6 +52,11 @@ class Scale:
         """Sigma in pixels of the picture."""
         return self.sigma * 2.0**self.level
 
+    @property
+    def quarter_width(self) -> int:
+        """Width of the line that answers best. [1/4 px]"""
+        return round(4.0 * float(np.sqrt(12.0)) * self.sigma_px)
+
 
 # Two scales an octave. A line of width w answers best at sigma = w / sqrt(12).
 # Contrast limits: a hairline of 0.7 px blurred by the lens keeps a twentieth of
@@ -75,28 +80,28 @@ class LineMap:
     ----------
     strength : ndarray of uint8, shape (H, W)
         `STRENGTH_UNIT` where a line is just worth a look; saturates at 255.
-    scale : ndarray of uint8, shape (H, W)
-        Index into `SCALES` of the scale that answered most.
+    width : ndarray of uint8, shape (H, W)
+        Width of the line that the best answering scale stands for. [1/4 px]
     """
 
     strength: NDArray[np.uint8]
-    scale: NDArray[np.uint8]
+    width: NDArray[np.uint8]
 
 
-def line_map(wood: WoodValue) -> LineMap:
+def line_map(wood: WoodValue, scales: tuple[Scale, ...] = SCALES) -> LineMap:
     """Strength of the best answering scale at each pixel, nought outside the wood."""
     height, width = wood.value.shape
     strength = np.zeros((height, width), np.uint8)
     best = np.zeros((height, width), np.uint8)
-    coarsest = 2 ** max(scale.level for scale in SCALES)
+    coarsest = 2 ** max(scale.level for scale in scales)
     # Whole numbers of coarse pixels, so that all levels' pixel centres line up.
     picture = cv2.copyMakeBorder(wood.value, 0, -height % coarsest, 0, -width % coarsest, cv2.BORDER_REPLICATE)
-    for level in range(1 + max(scale.level for scale in SCALES)):
+    for level in range(1 + max(scale.level for scale in scales)):
         if level:
             picture = cv2.resize(picture, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-        for index, scale in enumerate(SCALES):
+        for scale in scales:
             if scale.level == level:
-                _add_scale(strength, best, picture, wood.tone, scale, index)
+                _add_scale(strength, best, picture, wood.tone, scale)
     strength[~wood.wood] = 0
     return LineMap(strength, best)
 
@@ -107,9 +112,8 @@ def _add_scale(
     picture: NDArray[np.uint8],
     tone: FloatImage,
     scale: Scale,
-    index: int,
 ) -> None:
-    """Raise `strength` and set `best` where this scale answers more than those before."""
+    """Raise `strength` and set the width `best` where this scale answers more than those before."""
     response = _response(picture, scale.sigma)
     texture = _texture(response, scale.level)
     size = (max(texture.shape[1], tone.shape[1]), max(texture.shape[0], tone.shape[0]))
@@ -128,7 +132,7 @@ def _add_scale(
             score = cv2.resize(score, None, fx=step, fy=step, interpolation=cv2.INTER_LINEAR)
         score = cv2.convertScaleAbs(score[: rows[1] - rows[0], :full_width])
         kept = strength[rows[0] : rows[0] + len(score)]
-        np.copyto(best[rows[0] : rows[0] + len(score)], np.uint8(index), where=score > kept)
+        np.copyto(best[rows[0] : rows[0] + len(score)], np.uint8(scale.quarter_width), where=score > kept)
         cv2.max(score, kept, dst=kept)
 
 

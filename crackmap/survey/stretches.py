@@ -73,18 +73,23 @@ def joined_to_stems(branches: list[Branch], stretches: list[Stretch]) -> list[St
     Close to its stem a branch stands in the stem's shade and looks like little,
     but it must come from somewhere.
     """
+    if not stretches:
+        return []
     parts = [branches[s.branch].points[s.first : s.last] for s in stretches]
+    owner = np.repeat([s.branch for s in stretches], [len(part) for part in parts])
+    tree = cKDTree(np.concatenate(parts))
+
+    def meets(point: FloatArray, branch: int) -> bool:
+        return any(owner[k] != branch for k in tree.query_ball_point(point, MEETING_PX))
+
     drawn = []
     for stretch in stretches:
-        others = [part for k, part in enumerate(parts) if stretches[k].branch != stretch.branch]
         points = branches[stretch.branch].points
         first, last = stretch.first, stretch.last
-        if others:
-            tree = cKDTree(np.concatenate(others))
-            if 0 < first <= STEM_PX and tree.query(points[0])[0] <= MEETING_PX:
-                first = 0
-            if 0 < len(points) - last <= STEM_PX and tree.query(points[-1])[0] <= MEETING_PX:
-                last = len(points)
+        if 0 < first <= STEM_PX and meets(points[0], stretch.branch):
+            first = 0
+        if 0 < len(points) - last <= STEM_PX and meets(points[-1], stretch.branch):
+            last = len(points)
         drawn.append(dataclasses.replace(stretch, first=first, last=last))
     return drawn
 

@@ -11,6 +11,7 @@ a mineral streak is evenly brown or grey.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -22,6 +23,8 @@ from crackmap.survey.light import FloatImage, linear_light, shade_and_tints
 BoolMask = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 
+_THREADS = 2  # graph cuts at a time: OpenCV runs one on one core
+_STRIDE = 4  # every so many pixels the wood is looked for
 _CELL_MM = 1.2
 _NEIGHBOURHOOD_MM = 60.0  # over which the wood's local mean is taken
 _SMOOTH_MM = 1.5
@@ -38,6 +41,9 @@ _MARGIN_MM = 10.0  # of wood kept round a blob that is cut out
 _MOST_CROP_PX = 170  # a larger crop is cut out on a reduced copy
 _EDGE_MM = 2.5  # nearer to the slab's edge the face's own rim is odd
 _LARGEST_ENCLOSED_MM2 = 8000.0  # bench seen through a hole; more is wood ringed by something odd
+# Log light of a blob's cells against the wood round it: paler and more even ones are never holes.
+_LEAST_DARK = -0.7
+_LEAST_RANGE = 0.8
 _SLENDER = 2.6  # length to width above which a blob that tails off or meets the edge is a crack
 _TAIL_MM = 4.0
 _POCKET_SHADE = 0.9  # log light below the wood: paler is a stain or a streak
@@ -47,6 +53,7 @@ _DUSTY_MM = 2.5  # half width that a pocket with no dark in it must have to be m
 _LEAST_DUSTY_MM2 = 200.0
 _DUSTY_SHADE = 0.25  # log light below the wood, at the median
 _HALO_MM = 1.2  # stained wood round an opening, taken off a deep blob
+_RIM_SHARE = 0.5  # of the way down to the dark, in the logarithm: the rim of such a blob
 _DEEP = 1.5  # log light below the wood: the rim of such a blob is half way down, in the logarithm
 
 
@@ -79,30 +86,50 @@ def find_voids(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> li
 
 
 def judged_blobs(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> list[Blob]:
-    """Every blob that stands out from the wood, cut out and judged; as `find_voids`."""
-    rows, columns = (np.flatnonzero(wood.any(axis=k)) for k in (1, 0))
+    """Every blob that stands out from the wood and may be a hole, cut out and judged; as `find_voids`."""
+    rows, columns = (np.flatnonzero(wood[::_STRIDE, ::_STRIDE].any(axis=k)) * _STRIDE for k in (1, 0))
     if len(rows) == 0:
         return []
-    x0, y0, x1, y1 = columns[0], rows[0], columns[-1] + 1, rows[-1] + 1
-    found = _blobs_within(image[y0:y1, x0:x1], mm_per_px, wood[y0:y1, x0:x1])
-    return [Blob(blob.outline + [x0, y0], blob.holeness) for blob in found]
-
-
-def _blobs_within(image: NDArray[np.uint8], mm_per_px: float, wood: BoolMask) -> list[Blob]:
-    """As `judged_blobs`, on a picture that the wood fills."""
+    corner = (int(columns[0]), int(rows[0]))
+    of_face = (slice(corner[1], int(rows[-1]) + _STRIDE), slice(corner[0], int(columns[-1]) + _STRIDE))
+    image, wood = image[of_face], wood[of_face]
     cell = max(1, int(np.ceil(_CELL_MM / mm_per_px)))
     size = (image.shape[1] // cell, image.shape[0] // cell)
-    whole = (slice(0, size[1] * cell), slice(0, size[0] * cell))
     if min(size) < 8:
         return []
-    colour = shade_and_tints(linear_light(cv2.resize(image[whole], size, interpolation=cv2.INTER_AREA)))
-    face = cv2.resize(wood[whole].astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA) > 250
-    face = cv2.erode(face.astype(np.uint8), _disc(_EDGE_MM / mm_per_px / cell)) > 0
+    pixels = cv2.resize(image[: size[1] * cell, : size[0] * cell], size, interpolation=cv2.INTER_AREA)
+    colour = shade_and_tints(linear_light(np.asarray(pixels, np.uint8)))
+    whole = wood[cell // 2 :: cell, cell // 2 :: cell][: size[1], : size[0]]
+    mm = mm_per_px * cell
+    face = cv2.erode(whole.astype(np.uint8), _disc(_EDGE_MM / mm + 0.5)) > 0
     if face.sum() < 100:
         return []
-    odd = _odd_cells(colour, face, mm_per_px * cell)
-    blobs = (_cut_out(image, wood, odd, box, cell, mm_per_px) for box in _blob_boxes(odd, mm_per_px * cell))
-    return [blob for blob in blobs if blob is not None]
+    odd = _odd_cells(colour, face, mm)
+    likely = [
+        (shape, box)
+        for shape, box in _blob_boxes(odd, mm)
+        if _may_be_hole(colour[..., 0], face, shape, box, mm)
+    ]
+    with ThreadPoolExecutor(_THREADS) as pool:
+        blobs = list(pool.map(lambda place: _cut_out(image, wood, odd, place, cell, mm_per_px), likely))
+    return [Blob(blob.outline + corner, blob.holeness) for blob in blobs if blob is not None]
+
+
+def _may_be_hole(
+    shade: FloatImage, face: BoolMask, shape: BoolMask, box: tuple[int, int, int, int], mm: float
+) -> bool:
+    """Whether a blob of cells is dark or broken enough to be worth cutting out: a hole always is."""
+    x, y, width, height = box
+    reach = round(_MARGIN_MM / mm)
+    part = (slice(max(0, y - reach), y + height + reach), slice(max(0, x - reach), x + width + reach))
+    blob = np.zeros(shade.shape, np.uint8)[part]
+    blob[y - part[0].start :, x - part[1].start :][:height, :width] = shape
+    ring = _ring(blob, face[part].view(np.uint8), mm)
+    if ring.sum() < 10:
+        return True
+    rest = shade[part][blob > 0] - np.median(shade[part][ring])
+    low, high = np.percentile(rest, [3, 97])
+    return bool(low < _LEAST_DARK and high - low > _LEAST_RANGE)
 
 
 def _odd_cells(colour: FloatImage, face: BoolMask, mm_per_cell: float) -> BoolMask:
@@ -110,16 +137,19 @@ def _odd_cells(colour: FloatImage, face: BoolMask, mm_per_cell: float) -> BoolMa
     shade = colour[..., 0]
     fine = np.abs(shade - cv2.GaussianBlur(shade, (0, 0), _SMOOTH_MM / mm_per_cell))
     rough = np.log(cv2.GaussianBlur(fine, (0, 0), _ROUGH_MM / mm_per_cell) + np.float32(_LEAST_ROUGH))
-    features = np.dstack([cv2.GaussianBlur(colour, (0, 0), _SMOOTH_MM / mm_per_cell), rough])
+    features = cv2.merge([*cv2.split(cv2.GaussianBlur(colour, (0, 0), _SMOOTH_MM / mm_per_cell)), rough])
     window = round(_NEIGHBOURHOOD_MM / mm_per_cell) | 1
     plain = face.astype(np.float32)
     for _ in range(3):
-        share = np.maximum(cv2.blur(plain, (window, window)), 1e-4)
-        local = cv2.blur(features * plain[..., None], (window, window)) / share[..., None]
+        share = cv2.max(cv2.blur(plain, (window, window)), 1e-4)
+        local = cv2.blur(features * plain[..., None], (window, window))
+        local /= share[..., None]
         rest = features - local
         spread = np.cov(rest[plain > 0][::7].T) + np.diag(_LEAST_SPREAD**2)
-        white = rest @ np.linalg.inv(np.linalg.cholesky(spread)).T.astype(np.float32)
-        distance = cv2.GaussianBlur(np.sqrt((white * white).sum(axis=-1)), (0, 0), 1.0 / mm_per_cell)
+        white = cv2.transform(rest, np.linalg.inv(np.linalg.cholesky(spread)).astype(np.float32))
+        white *= white
+        away = cv2.sqrt(cv2.transform(white, np.ones((1, 4), np.float32)))
+        distance = cv2.GaussianBlur(away, (0, 0), 1.0 / mm_per_cell)
         plain = (face & (distance < _PLAIN)).astype(np.float32)
     odd = (face & (distance > _ODD) & (rest[..., 0] < _BRIGHTER)).astype(np.uint8)
     join = _disc(_THINNEST_MM / 2 / mm_per_cell)
@@ -280,7 +310,7 @@ def _without_halo(
     if dark > wood - _DEEP:
         return cut
     rim = cv2.dilate(1 - cut, _disc(_HALO_MM / mm)) > 0
-    return np.asarray(cut & ~(rim & (shade > (wood + dark) / 2)), np.uint8)
+    return np.asarray(cut & ~(rim & (shade > wood + _RIM_SHARE * (dark - wood))), np.uint8)
 
 
 def _holeness(crop: NDArray[np.uint8], inside: NDArray[np.uint8], allowed: NDArray[np.uint8], mm: float) -> float:

@@ -1,12 +1,11 @@
 """The gap between a crack's lips, from brightness profiles square to its centreline.
 
 Profiles are taken in linear light, since blur happens in light and not in
-gamma-coded values, and read by a small fitted measure (`width_model`). For a
-crack narrower than the blur that amounts to the missing light (blur moves light
-about but loses none); for a wide one to the places of the lips, with a lit
-wall, a rounded lip or a stained margin allowed for. It says how sure it is of
-each, and widths are then averaged along the crack by that: a stretch full of dust,
-where the profile says little, takes its width from either side.
+gamma-coded values, and read by a small fitted measure (`width_model`). It says how
+sure it is of each, and widths are then averaged along the crack by that: a
+stretch full of dust, where the profile says little, takes its width from either
+side. Quick enough for every line that may be a crack; the cracks themselves are
+measured by `width_lips`, which a stained margin or a lit wall doesn't mislead.
 """
 
 from __future__ import annotations
@@ -60,10 +59,10 @@ def measure_widths(value: NDArray[np.uint8], path: Path, rough_width: FloatArray
     light = smooth_along(_light_profiles(value, path, window_of(rough)), ALONG_PX)
     width, sigma, shift = read_outputs(fitted_width().outputs(inputs_of(light, rough)), rough)
     weight = 1 / sigma**2
-    return Widths(_averaged(width, weight), _averaged(sigma, weight), _averaged(shift, weight))
+    return Widths(averaged(width, weight), averaged(sigma, weight), averaged(shift, weight))
 
 
-def _averaged(values: FloatArray, weight: FloatArray) -> FloatArray:
+def averaged(values: FloatArray, weight: FloatArray) -> FloatArray:
     """Weighted average along the path, mostly of the closest points."""
     total = smooth_along(weight, NEAR_PX) + FAR_WEIGHT * smooth_along(weight, FAR_PX)
     summed = smooth_along(values * weight, NEAR_PX) + FAR_WEIGHT * smooth_along(values * weight, FAR_PX)

@@ -1,19 +1,21 @@
-"""How well cracks are found and measured: a table for a folder of photos with truth.
+"""How well cracks are found and measured: tables for a folder of photos with truth.
 
-    python -m tests.benchmarks.bench_cracks DIR [--only 001,002] [--degrade] [--baseline] [--overlays OUT]
+    python -m tests.benchmarks.bench_cracks DIR [--only 001,002] [--degrade] [--baseline] [--lines] [--overlays OUT]
+    python -m tests.benchmarks.bench_cracks DIR --speed [--megapixels 12]
     python -m tests.benchmarks.bench_cracks --boards DIR
 
 Each photo is rectified by its true camera and searched inside its true outline,
 less the true voids and what lies on the slab, so that the figures are the crack
-finder's alone.
+finder's alone. `--baseline` adds the rows of a script that uses scikit-image
+alone, `--lines` those of our finder without its network.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import tempfile
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -22,12 +24,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from crackmap import find_cracks
 from tests.benchmarks.crack_score import CrackScore, score_cracks
+from tests.benchmarks.crack_speed import FINDERS, Finder, cost_of
+from tests.benchmarks.degraded import degradations, half_resolution
+from tests.benchmarks.real_boards import boards_table
 
 MARGIN_MM = 20.0
 ImageArray = NDArray[np.uint8]
-Finder = Callable[[ImageArray, float, NDArray[np.bool_] | None], list[Any]]
 
 
 def rectified(truth: dict[str, Any], photo: ImageArray) -> tuple[ImageArray, NDArray[np.float64]]:
@@ -77,51 +80,6 @@ def wood_mask(
     return mask.astype(bool)
 
 
-def degradations() -> dict[str, Callable[[ImageArray], ImageArray]]:
-    """The ways in which a photo is made worse, each on the photo file's own pixels."""
-
-    def jpeg(photo: ImageArray) -> ImageArray:
-        return cv2.imdecode(cv2.imencode(".jpg", photo, [cv2.IMWRITE_JPEG_QUALITY, 60])[1], cv2.IMREAD_COLOR)
-
-    def noise(photo: ImageArray) -> ImageArray:
-        grain = np.random.default_rng(1).normal(0, 8, photo.shape)
-        return np.clip(photo + grain, 0, 255).astype(np.uint8)
-
-    def gains(red: float, green: float, blue: float) -> Callable[[ImageArray], ImageArray]:
-        def changed(photo: ImageArray) -> ImageArray:
-            light = (photo / 255.0) ** 2.2 * [red, green, blue]
-            return (np.clip(light, 0, 1) ** (1 / 2.2) * 255 + 0.5).astype(np.uint8)
-
-        return changed
-
-    def shadow(photo: ImageArray) -> ImageArray:
-        height, width = photo.shape[:2]
-        band = np.zeros((height, width), np.float32)
-        corners = np.array([[0.3, 0], [0.45, 0], [0.7, 1], [0.5, 1]]) * [width, height]
-        cv2.fillPoly(band, [corners.astype(np.int32)], 1.0)
-        band = cv2.GaussianBlur(band, (0, 0), 3)[..., None]
-        return ((photo / 255.0) ** 2.2 * (1 - 0.6 * band)) ** (1 / 2.2) * 255
-
-    return {
-        "as taken": lambda photo: photo,
-        "JPEG 60": jpeg,
-        "noise 8": noise,
-        "warm 1000 K": gains(1.10, 1.0, 0.78),
-        "one stop under": gains(0.5, 0.5, 0.5),
-        "one stop over": gains(2.0, 2.0, 2.0),
-        "cast shadow": lambda photo: shadow(photo).astype(np.uint8),
-    }
-
-
-def half_resolution(truth: dict[str, Any], photo: ImageArray) -> tuple[dict[str, Any], ImageArray]:
-    """Photo and truth at half the pixels a side."""
-    small = cv2.resize(photo, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    to_half = np.array([[0.5, 0, -0.25], [0, 0.5, -0.25], [0, 0, 1]])
-    camera = dict(truth["camera"], K=(to_half @ np.array(truth["camera"]["K"])).tolist())
-    matrix = (to_half @ np.array(truth["H_mm_to_undistorted_px"])).tolist()
-    return dict(truth, camera=camera, H_mm_to_undistorted_px=matrix, mm_per_px=2 * truth["mm_per_px"]), small
-
-
 def scored(
     truth: dict[str, Any], photo: ImageArray, finder: Finder, overlay: Path | None = None
 ) -> tuple[CrackScore, float]:
@@ -168,6 +126,8 @@ HEADER = (
     f"{'photo':>18} {'prec':>6} {'wide R':>6} {'hair R':>6} {'tips':>6} {'w abs':>6} {'w bias':>7}"
     f" {'w px':>6} {'false/m2':>8} {'s/12MP':>7}"
 )
+GOALS = f"{'goal':>18} {0.95:6.2f} {0.95:6.2f} {0.70:6.2f} {4.0:6.1f} {'':>6} {'':>7} {0.20:6.2f} {30:8.0f}"
+FALLS_BY = 0.1  # a row may fall by a tenth under a degradation; more is marked
 
 
 def line(name: str, score: CrackScore, seconds: float) -> str:
@@ -177,6 +137,15 @@ def line(name: str, score: CrackScore, seconds: float) -> str:
         f" {score.tip_median:6.1f} {score.width_abs:6.3f} {score.width_bias:+7.3f} {score.width_px:6.2f}"
         f" {score.false_per_m2:8.0f} {seconds:7.2f}"
     )
+
+
+def fallen(score: CrackScore, before: CrackScore) -> str:
+    """Names of the shares that fell by more than a tenth of what they were."""
+    names = {"precision": "prec", "wide_recall": "wide R", "hairline_recall": "hair R"}
+    worse = [
+        label for name, label in names.items() if getattr(score, name) < (1 - FALLS_BY) * getattr(before, name)
+    ]
+    return f"  << {', '.join(worse)} down by more than a tenth" if worse else ""
 
 
 def together(scores: list[CrackScore]) -> CrackScore:
@@ -221,61 +190,92 @@ def scores_tips(scores: list[CrackScore]) -> list[int]:
     return [score.tips for score in scores]
 
 
-def slabs_table(folder: Path, only: list[str], finder: Finder, degrade: bool, overlays: Path | None) -> None:
-    """Print the table for rendered photos."""
-    photos = []
-    for file in sorted(folder.glob("*.json")):
-        if file.with_suffix(".jpg").exists() and (not only or file.stem in only):
-            photos.append(
-                (file.stem, json.loads(file.read_text()), cv2.imread(str(file.with_suffix(".jpg"))))
-            )
-    print(HEADER)
+Photos = list[tuple[str, dict[str, Any], ImageArray]]
+
+
+def photos_of(folder: Path, only: list[str]) -> Photos:
+    """(name, truth, BGR picture) of each photo with truth in a folder."""
+    return [
+        (file.stem, json.loads(file.read_text()), np.asarray(cv2.imread(str(file.with_suffix(".jpg"))), np.uint8))
+        for file in sorted(folder.glob("*.json"))
+        if file.with_suffix(".jpg").exists() and (not only or file.stem in only)
+    ]
+
+
+def slabs_table(photos: Photos, finder: Finder, degrade: bool, overlays: Path | None) -> None:
+    """Print the table for rendered photos; with `degrade` once more for each way of making them worse."""
+    print(HEADER + "\n" + GOALS)
+    before = None
     for name, change in degradations().items():
         rows = []
         for stem, truth, photo in photos:
-            overlay = overlays / f"{stem}.png" if overlays and name == "as taken" else None
-            score, seconds = scored(truth, change(photo), finder, overlay)
-            rows.append((score, seconds))
-            if name == "as taken":
-                print(line(stem, score, seconds), flush=True)
-        print(
-            line(name, together([score for score, _ in rows]), float(np.mean([s for _, s in rows]))),
-            flush=True,
-        )
+            overlay = overlays / f"{stem}.png" if overlays and before is None else None
+            rows.append(scored(truth, change(photo), finder, overlay))
+            if before is None:
+                print(line(stem, *rows[-1]), flush=True)
+        before = _row(name, rows, before)
         if not degrade:
             return
-    rows = [scored(*half_resolution(truth, photo), finder) for _, truth, photo in photos]
-    print(
-        line("half resolution", together([score for score, _ in rows]), float(np.mean([s for _, s in rows])))
-    )
+    _row("half resolution", [scored(*half_resolution(truth, photo), finder) for _, truth, photo in photos], before)
+
+
+def _row(name: str, rows: list[tuple[CrackScore, float]], before: CrackScore | None) -> CrackScore:
+    """Print all photos as one; returns the score that later rows are compared with."""
+    score = together([score for score, _ in rows])
+    seconds = float(np.mean([seconds for _, seconds in rows]))
+    print(line(name, score, seconds) + ("" if before is None else fallen(score, before)), flush=True)
+    return before or score
+
+
+def speed_table(photos: Photos, megapixels: float, names: list[str]) -> None:
+    """Print time and memory of each finder on the first photo, enlarged; each in a process of its own."""
+    _, truth, photo = photos[0]
+    picture, origin = rectified(truth, photo)
+    wood = wood_mask(truth, picture.shape, origin)
+    times = float(np.sqrt(megapixels * 1e6 / wood.size))
+    image = cv2.resize(picture, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC)[:, :, ::-1]
+    mask = cv2.resize(wood.astype(np.uint8), image.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "picture.npz"
+        np.savez(file, image=image, wood=mask, mm_per_px=truth["mm_per_px"] / times)
+        print(f"{mask.size / 1e6:.1f} megapixels, of them {mask.mean():.0%} wood")
+        print(f"{'finder':>22} {'wall s':>7} {'CPU s':>7} {'process s':>9} {'peak MB':>8} {'more MB':>8}")
+        for name in names:
+            cost = cost_of(name, file)
+            print(
+                f"{name:>22} {cost['wall_s']:7.2f} {cost['cpu_s']:7.2f} {cost['process_s']:9.2f}"
+                f" {cost['peak_mb']:8.0f} {cost['more_mb']:8.0f}",
+                flush=True,
+            )
 
 
 def main() -> None:
     """Parse the command line and print."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path, nargs="?")
     parser.add_argument("--boards", type=Path)
     parser.add_argument("--only", default="")
     parser.add_argument("--degrade", action="store_true")
     parser.add_argument("--baseline", action="store_true")
+    parser.add_argument("--lines", action="store_true")
+    parser.add_argument("--speed", action="store_true")
+    parser.add_argument("--megapixels", type=float, default=12.0)
     parser.add_argument("--overlays", type=Path)
     chosen = parser.parse_args()
-    finder: Finder = find_cracks
-    if chosen.baseline:
-        from tests.benchmarks.baseline_script import find_cracks_simply
-
-        finder = find_cracks_simply
+    names = ["crackmap", *["crackmap, lines alone"] * chosen.lines, *["scikit-image script"] * chosen.baseline]
     if chosen.overlays:
         chosen.overlays.mkdir(parents=True, exist_ok=True)
-    only = [name for name in chosen.only.split(",") if name]
-    if chosen.folder:
-        slabs_table(chosen.folder, only, finder, chosen.degrade, chosen.overlays)
-    if chosen.boards:
-        from tests.benchmarks.real_boards import boards_table
-
-        boards_table(chosen.boards, finder, chosen.overlays)
+    photos = photos_of(chosen.folder, [name for name in chosen.only.split(",") if name]) if chosen.folder else []
+    if photos and chosen.speed:
+        speed_table(photos, chosen.megapixels, names)
+        return
+    for name in names:
+        print(f"\n{name}")
+        finder, overlays = FINDERS[name](), chosen.overlays if name == "crackmap" else None
+        if photos:
+            slabs_table(photos, finder, chosen.degrade, overlays)
+        if chosen.boards:
+            boards_table(chosen.boards, finder, overlays)
 
 
 if __name__ == "__main__":

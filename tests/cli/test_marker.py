@@ -15,7 +15,7 @@ def test_a_sheet_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
           "--first-id", "5"])
     assert out.read_bytes().startswith(b"%PDF-")
     said = capsys.readouterr().out
-    assert "3 markers of 50.8 mm, ids 5 to 7" in said and "--marker-size" in said
+    assert "3 markers of 50.8 mm, ids 5, 6, 7" in said and "--marker-size" in said
 
 
 @pytest.mark.parametrize(("arguments", "word"), [

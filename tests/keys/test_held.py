@@ -73,6 +73,7 @@ def test_every_key_gets_the_check_and_the_words_that_the_reckoning_gives() -> No
         assert key.checks[-1].value == pytest.approx(load.factor, abs=0.01)
         assert key.reasons[-1].startswith("C1: holding, advisory: if nothing gave at all")
     assert found.warnings == ()
+    assert "not structural design" in found.basis[0] and any("walnut" in line for line in found.basis)
 
 
 def test_a_key_too_small_for_its_crack_is_warned_of() -> None:
@@ -92,7 +93,15 @@ def test_a_line_of_several_cracks_is_held_by_the_keys_on_any_of_them() -> None:
 
 @pytest.mark.parametrize("ends", [("edge", "edge"), ("edge", "void"), ("void", "junction")])
 def test_a_crack_with_no_tip_has_none_to_relieve(ends: tuple[str, str]) -> None:
-    assert held(placed([100.0]), DrawnLine(ends=ends)).keys[0].checks == ()
+    found = held(placed([100.0]), DrawnLine(ends=ends))
+    assert found.keys[0].checks == () and found.basis == ()
+    assert any("holding is not reckoned" in w for w in found.warnings) == ("junction" not in ends)
+    assert held((), DrawnLine(ends=ends)).warnings == ()  # no key, nothing to say about its holding
+
+
+def test_a_split_from_end_to_end_is_better_sawn_and_glued() -> None:
+    said = held(placed([100.0]), DrawnLine(length=1190.0, ends=("edge", "edge"))).warnings
+    assert any("sawing it apart" in w for w in said) and any("open at both ends" in w for w in said)
 
 
 def test_a_key_across_two_cracks_keeps_the_worse_check() -> None:

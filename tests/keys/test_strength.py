@@ -9,7 +9,14 @@ from crackmap.keys.advice import keying_advice, restraint_note
 from crackmap.keys.capacity import bearing_areas, key_capacity
 from crackmap.keys.family import size_family
 from crackmap.keys.fit import make_key
-from crackmap.keys.strength import HeldCrack, Holding, holding_checks, holding_reasons, reckon_holding
+from crackmap.keys.strength import (
+    HeldCrack,
+    Holding,
+    holding_basis,
+    holding_checks,
+    holding_reasons,
+    reckon_holding,
+)
 from crackmap.records import KeyShape
 from crackmap.shop import Bit, Fit, Shop
 from crackmap.wood.species import species_named
@@ -106,8 +113,9 @@ def test_the_makers_four_keys_hold_and_one_small_one_does_not() -> None:
 
 def test_every_figure_is_called_advisory_and_memory_is_owned_up_to() -> None:
     held = makers_crack(four_keys())
-    assert "not structural design" in held.advisory and held.assumptions
-    assert any("from memory" in note for note in held.notes)
+    basis = holding_basis(RED_OAK, WALNUT)
+    assert "not structural design" in basis[0] and sum(line.startswith("Assumed: ") for line in basis) >= 5
+    assert any(line.startswith("Figures of ") and "from memory" in line for line in basis)
     reasons = holding_reasons(held)
     assert len(reasons) == 4 and all("advisory" in r and "no use as a bound" in r
                                      and "tip lets" in r for r in reasons)

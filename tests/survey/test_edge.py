@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 
+import cv2
 import numpy as np
 import pytest
 import shapely
@@ -47,8 +48,8 @@ def test_plain_slab_to_a_fraction_of_a_pixel() -> None:
 
 @pytest.mark.parametrize(
     "extras",
-    [{"bark": 10.0}, {"paint": 14.0}, {"shadow": True}, {"bark": 8.0, "shadow": True}],
-    ids=["bark", "end paint", "cast shadow", "bark and shadow"],
+    [{"bark": 10.0}, {"paint": 14.0}, {"paint": 5.0}, {"shadow": True}, {"bark": 8.0, "shadow": True}],
+    ids=["bark", "end paint", "narrow end paint", "cast shadow", "bark and shadow"],
 )
 def test_show_face_ends_inside_the_bark_and_outside_the_paint(extras: dict[str, float | bool]) -> None:
     drawn = scene(OUTLINE, **extras)
@@ -75,6 +76,37 @@ def test_marker_over_the_edge_is_bridged() -> None:
     drawn = scene(OUTLINE)
     face = measure_face(drawn.rectified((370, 330)), SurveySettings())
     assert overlap(drawn, face) > 0.985
+
+
+def test_corner_under_a_marker_is_kept() -> None:
+    drawn = scene(OUTLINE)
+    face = measure_face(drawn.rectified((615, 305)), SurveySettings())
+    # Cutting the corner along the marker's diagonal would take 3,200 mm2 off 127,000: IoU 0.975 (geometric).
+    assert overlap(drawn, face) > 0.99
+
+
+def test_barkless_flank_is_not_the_face() -> None:
+    drawn = scene(OUTLINE)
+    wider = OUTLINE.copy()
+    wider[: len(wider) // 2, 1] -= 18.0  # [px] of 1 mm: a flank along the upper live edge
+    flank = scene(wider).pixels * 0.65
+    pixels = drawn.pixels.copy()
+    seen = np.zeros(pixels.shape[:2], np.uint8)
+    for ring, value in ((wider, 1), (OUTLINE, 0)):
+        cv2.fillPoly(seen, [np.round(ring).astype(np.int32)], value)
+    pixels[seen > 0] = flank[seen > 0]
+    face = measure_face(Scene(pixels, OUTLINE).rectified((370, 220)), SurveySettings())
+    assert overlap(drawn, face) > 0.985  # with the flank it would be 0.93 (geometric)
+
+
+def test_two_pieces_are_told_of() -> None:
+    first, second = wavy_outline(60, 700, 40, 200), wavy_outline(60, 700, 270, 430)
+    upper, lower = scene(first), scene(second)
+    both = upper.pixels.copy()
+    both[230:] = lower.pixels[230:]
+    face = measure_face(Scene(both, first).rectified((370, 120)), SurveySettings())
+    assert any("2 pieces" in w for w in face.warnings)
+    assert overlap(upper, face) > 0.99  # the one with the marker on it
 
 
 def test_slab_cut_by_the_border_is_said() -> None:

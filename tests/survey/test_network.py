@@ -9,6 +9,7 @@ import pytest
 
 from crackmap.survey.judge_features import FEATURES
 from crackmap.survey.network import Network, fit_layers, forward, stored_network
+from crackmap.survey.segments import SEGMENT_FEATURES
 
 
 def test_a_network_learns_a_curve():
@@ -34,6 +35,7 @@ def test_the_stored_form_gives_the_same_outputs():
 
 
 def test_the_package_models_fit_the_code():
+    assert stored_network("segment_model.json", SEGMENT_FEATURES).typical.shape == (len(SEGMENT_FEATURES),)
     assert stored_network("judge_model.json", FEATURES).outputs(np.zeros((2, len(FEATURES)))).shape == (2, 1)
     with pytest.raises(RuntimeError, match="fit it again"):
         stored_network("judge_model.json", ("something", "else"))

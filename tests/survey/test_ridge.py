@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from crackmap.survey.ridge import SCALES, STRENGTH_UNIT, line_map
+from crackmap.survey.ridge import STRENGTH_UNIT, line_map
 from crackmap.survey.tone import tone_at, wood_value
 
 
@@ -36,13 +36,13 @@ def test_a_bright_line_answers_little():
     assert strength(image)[61, 150] < 0.75
 
 
-def test_scale_grows_with_width():
+def test_rough_width_grows_with_width():
     picked = []
     for width in (2, 8, 24):
         image = even_wood()
         image[100 - width // 2 : 100 + width // 2] = 40
         lines = line_map(wood_value(image, None))
-        picked.append(SCALES[lines.scale[100, 150]].sigma_px)
+        picked.append(int(lines.width[100, 150]))
     assert picked == sorted(picked) and picked[0] < picked[-1]
 
 

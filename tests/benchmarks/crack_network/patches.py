@@ -17,7 +17,10 @@ from crackmap.demo.patches import random_patch
 SIZE_PX = 256
 MASKS = ("crack", "void", "face", "thing")
 # Share of the scenes with no crack at all: grain, pores, pencil and stains must teach by themselves.
-_SOUND_SHARE = 0.2
+_SOUND_SHARE = 0.33
+_BARE_SHARE = 0.97  # of the pieces have no marker or sheet in them: those are costly and soon learned
+_ODD_SHARE = 0.8
+_BARE: dict[str, Any] = {"reference": "marker", "markers": 0, "props": ()}
 _SOUND: dict[str, Any] = {"end_checks": 0, "surface_checks": 0, "hairlines": 0, "branches": 0, "split": False,
                           "ring_shakes": 0, "knot_checks": False}
 
@@ -25,8 +28,9 @@ _SOUND: dict[str, Any] = {"end_checks": 0, "surface_checks": 0, "hairlines": 0, 
 def training_piece(seed: int) -> NDArray[np.uint8]:
     """One piece: R, G, B and the four masks in 0 to 255, shape (SIZE_PX, SIZE_PX, 7)."""
     rng = np.random.default_rng([seed, 31])
-    wishes = _SOUND if rng.random() < _SOUND_SHARE else {}
-    patch = random_patch(seed, SIZE_PX, **wishes)
+    wishes = dict(_SOUND) if rng.random() < _SOUND_SHARE else {}
+    wishes |= _BARE if rng.random() < _BARE_SHARE else {}
+    patch = random_patch(seed, SIZE_PX, near_crack=0.9, look_alikes=rng.random() < _ODD_SHARE, **wishes)
     pixels = np.asarray(patch.pixels)
     if rng.random() < 0.8:  # the rest stays uncompressed
         quality = int(rng.integers(50, 97))

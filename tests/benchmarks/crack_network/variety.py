@@ -7,6 +7,8 @@ import math
 import torch
 from torch import Tensor
 
+_REACH_PX = 8  # of the blur, whose sigma is at most 3 px
+
 
 def varied(batch: Tensor, generator: torch.Generator) -> tuple[Tensor, Tensor]:
     """Pictures and masks of a batch, each turned, lit, blurred and soiled in its own way.
@@ -21,11 +23,11 @@ def varied(batch: Tensor, generator: torch.Generator) -> tuple[Tensor, Tensor]:
     pictures : float tensor, shape (N, 3, H, W), 0 to 1
     masks : float tensor, shape (N, 4, H, W), 0 to 1
     """
-    turned = _turned(batch, generator).float() / 255
+    turned = _zoomed(_turned(batch, generator).float() / 255, generator)
     pictures, masks = turned[:, :3], turned[:, 3:]
     light = pictures.clamp(1e-4, 1) ** 2.2
     light = _relit(light, generator)
-    light = _blurred(light, generator)
+    light = _blurred(_veiled(light, generator), generator)
     pictures = _recoloured(light.clamp(1e-5, 1) ** (1 / 2.2), generator)
     return _noisy(pictures, generator).clamp(0, 1), masks
 
@@ -59,20 +61,43 @@ def _relit(light: Tensor, generator: torch.Generator) -> Tensor:
     return light * (1 - shaded * depth * torch.sigmoid((across - offset) / softness))
 
 
-def _blurred(light: Tensor, generator: torch.Generator) -> Tensor:
-    """A Gaussian blur of 0 to 1.1 px on half of the pictures."""
-    sigma = _uniform(light.shape[0], 0.3, 1.1, generator)
-    steps = torch.arange(-3, 4, device=light.device).view(1, 7, 1, 1)
-    kernel = torch.exp(-0.5 * (steps / sigma) ** 2)
-    kernel = (kernel / kernel.sum(1, keepdim=True)).squeeze(-1).squeeze(-1)
+def _zoomed(batch: Tensor, generator: torch.Generator) -> Tensor:
+    """A third of the pieces enlarged up to 1.7 times about a random point: softer, coarser pictures."""
+    count = len(batch)
+    chosen = (_uniform(count, 0, 1, generator) < 0.33).float().view(count)
+    scale = 1 / (1 + chosen * _uniform(count, 0.0, 0.7, generator).view(count))
+    shift = (1 - scale).view(count, 1) * _uniform(count, -1, 1, generator, 2).view(count, 2)
+    theta = torch.zeros(count, 2, 3, device=batch.device)
+    theta[:, 0, 0] = theta[:, 1, 1] = scale
+    theta[:, :, 2] = shift
+    grid = torch.nn.functional.affine_grid(theta, list(batch.shape), align_corners=False)
+    return torch.nn.functional.grid_sample(batch, grid, mode="bilinear", padding_mode="reflection",
+                                           align_corners=False)
+
+
+def _veiled(light: Tensor, generator: torch.Generator) -> Tensor:
+    """Stray light over everything, of any tint: dark gaps turn grey."""
     count = light.shape[0]
-    weights = kernel.repeat_interleave(3, 0)
+    veil = _uniform(count, 0, 1, generator) ** 3 * 0.12 * 2 ** _uniform(count, -0.4, 0.4, generator, 3)
+    return light * (1 - veil) + veil
+
+
+def _blurred(light: Tensor, generator: torch.Generator) -> Tensor:
+    """Out of focus or shaken: a Gaussian blur on two thirds of the pictures, on some of one direction only."""
+    count = light.shape[0]
+    sigma = 0.3 * 10 ** _uniform(count, 0, 1, generator)
+    shaken = (_uniform(count, 0, 1, generator) < 0.25).float()
+    sigmas = torch.cat([sigma, sigma * (1 - 0.8 * shaken)], 1).clamp(min=0.15)
+    steps = torch.arange(-_REACH_PX, _REACH_PX + 1, device=light.device).view(1, 1, -1, 1)
+    kernels = torch.exp(-0.5 * (steps / sigmas) ** 2).squeeze(-1)
+    kernels = kernels / kernels.sum(2, keepdim=True)
     flat = light.reshape(1, count * 3, *light.shape[2:])
-    for shape in ((1, 1, 7, 1), (1, 1, 1, 7)):
-        pad = (0, 0, 3, 3) if shape[2] == 7 else (3, 3, 0, 0)
-        flat = torch.nn.functional.conv2d(torch.nn.functional.pad(flat, pad, mode="replicate"),
-                                          weights.view(count * 3, 1, *shape[2:]), groups=count * 3)
-    soft = (_uniform(count, 0, 1, generator) < 0.5).float()
+    for axis, pad in enumerate(((0, 0, _REACH_PX, _REACH_PX), (_REACH_PX, _REACH_PX, 0, 0))):
+        shape = (count * 3, 1, -1, 1) if axis == 0 else (count * 3, 1, 1, -1)
+        weights = kernels[:, axis].repeat_interleave(3, 0).view(*shape)
+        flat = torch.nn.functional.conv2d(torch.nn.functional.pad(flat, pad, mode="replicate"), weights,
+                                          groups=count * 3)
+    soft = (_uniform(count, 0, 1, generator) < 0.66).float()
     return soft * flat.reshape(light.shape) + (1 - soft) * light
 
 

@@ -1,0 +1,1 @@
+"""How long the machine runs."""

@@ -1,0 +1,1 @@
+"""Which key is cut from which board, and where on it."""

@@ -1,0 +1,1 @@
+"""Fit the judge of cracks on made pictures; no photograph takes part."""
