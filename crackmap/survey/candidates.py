@@ -80,8 +80,8 @@ def candidates(
 def _chance_lines(chance: ByteImage) -> LineMap:
     """The chance as strength, `CHANCE_CORE` counting as 1; the rough width is the breadth of the likely band."""
     core = (chance >= round(255 * CHANCE_CORE)).view(np.uint8)
-    half = cv2.dilate(cv2.distanceTransform(core, cv2.DIST_L2, 3), np.ones((5, 5), np.uint8))
-    width = cv2.max(cv2.convertScaleAbs(half, alpha=8.0), float(FAINT_WIDTH))
+    breadth = cv2.convertScaleAbs(cv2.distanceTransform(core, cv2.DIST_L2, 3), alpha=8.0)
+    width = cv2.max(cv2.dilate(breadth, np.ones((5, 5), np.uint8)), float(FAINT_WIDTH))
     strength = cv2.convertScaleAbs(chance, alpha=STRENGTH_UNIT / (255 * CHANCE_CORE))
     return LineMap(np.asarray(strength, np.uint8), np.asarray(width, np.uint8))
 

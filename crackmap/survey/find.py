@@ -13,10 +13,12 @@ from crackmap.survey.crack_chance import crack_chance
 from crackmap.survey.found import FoundCrack
 from crackmap.survey.graph import Branch
 from crackmap.survey.judge import crack_odds, segment_odds
+from crackmap.survey.judge_points import rough_widths
 from crackmap.survey.measure import measured
 from crackmap.survey.network import FloatArray
 from crackmap.survey.segments import mean_over, pieces_along, segment_features, segments_of
 from crackmap.survey.stretches import crack_stretches, cut_branches, joined_to_stems
+from crackmap.survey.tidy import tidied
 from crackmap.survey.tone import BAND_PX
 
 
@@ -135,7 +137,10 @@ def _cracks_of(seen: Search | None, least_confidence: float) -> list[FoundCrack]
     if seen is None:
         return []
     kept = [k for k, confidence in enumerate(seen.confidences) if confidence >= least_confidence]
-    branches, sure = [seen.segments[k] for k in kept], [float(seen.confidences[k]) for k in kept]
+    branches, odds = [seen.segments[k] for k in kept], [_logit(float(seen.confidences[k])) for k in kept]
+    widths = [rough_widths(seen.found.lines, branch.points) for branch in branches]
+    branches, odds = tidied(branches, widths, odds, seen.found.mm_per_px)
+    sure = [float(1 / (1 + np.exp(-value))) for value in odds]
     cracks = measured(seen.found.image, seen.found.seen, seen.found.lines, branches, sure)
     moved = [FoundCrack(c.centreline + seen.low, c.width, c.width_sigma, c.confidence) for c in cracks]
     return sorted(moved, key=lambda crack: -crack.length)

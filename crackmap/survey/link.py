@@ -20,13 +20,19 @@ GAP_MM = 25.0  # widest stretch of dust bridged between two plain cracks
 GAP_SHARE = 0.6  # and at most this share of what it joins
 GAP_PX = 60.0
 FACING_COS = np.cos(np.radians(35.0))  # how squarely two ends must look at each other
+MOSTLY = 0.7  # share of a bridge that must lie on wood: its feet may stand on a void's or marker's rim
 TOUCH_PX = 10.0  # an end this near another line meets it
 LOOK_BACK_PX = 15
 
 
-def linked(branches: list[Branch], lines: LineMap, widths: list[float], mm_per_px: float) -> list[Branch]:
-    """Branches with gaps bridged and near ends joined; `widths` are the branches' rough widths. [px]"""
-    joined = merge_through(branches + _bridges(branches, lines, mm_per_px))
+def linked(
+    branches: list[Branch], lines: LineMap, widths: list[float], mm_per_px: float, wood: NDArray[np.bool_]
+) -> list[Branch]:
+    """Branches with gaps bridged and near ends joined; `widths` are the branches' rough widths. [px]
+
+    A crack ends at a void: no gap is bridged that is not `wood`, shape (H, W).
+    """
+    joined = merge_through(branches + [b for b in _bridges(branches, lines, mm_per_px) if _on_wood(b, wood)])
     return merge_through(_met(joined, float(np.median(widths)) if widths else 0.0))
 
 
@@ -68,6 +74,11 @@ def _bridges(branches: list[Branch], lines: LineMap, mm_per_px: float) -> list[B
             used |= {a, b}
             bridges.append(Branch(least_cost_path(lines, positions[a], positions[b]), ends[a][1], ends[b][1]))
     return bridges
+
+
+def _on_wood(bridge: Branch, wood: NDArray[np.bool_]) -> bool:
+    column, row = np.rint(bridge.points).astype(int).T
+    return bool(wood[row, column].mean() >= MOSTLY)
 
 
 def least_cost_path(lines: LineMap, start: FloatArray, end: FloatArray, margin: int = 8) -> FloatArray:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from crackmap.survey.found import FoundCrack
 from crackmap.survey.graph import Branch, degrees
 from crackmap.survey.judge_points import rough_widths
-from crackmap.survey.profile import Path, normals_of, resampled, smooth_along, smoothed_path, smoothed_paths
+from crackmap.survey.profile import Path, normals_of, resampled, smooth_along, smoothed_path
 from crackmap.survey.ridge import LineMap
 from crackmap.survey.tone import WoodValue
 from crackmap.survey.width import Widths, measure_widths
@@ -52,12 +52,6 @@ def _free_ends(branches: list[Branch]) -> list[tuple[bool, bool]]:
     """Which ends of each branch hang on nothing."""
     count = degrees(branches)
     return [(count[branch.start] == 1, count[branch.end] == 1) for branch in branches]
-
-
-def rough_gaps(seen: WoodValue, lines: LineMap, branches: list[Branch]) -> list[FloatArray]:
-    """Measured width at each point of each branch, before it is centred. [px]"""
-    paths = smoothed_paths([branch.points for branch in branches], ROUGHNESS_PX) if branches else []
-    return [_widths(seen, path, 1.2 * rough_widths(lines, path.points)).width for path in paths]
 
 
 def _widths(seen: WoodValue, path: Path, rough: FloatArray) -> Widths:

@@ -11,8 +11,9 @@ import numpy as np
 from crackmap.survey.judge import segment_judge
 from crackmap.survey.network import FloatArray
 
+NO_GAP = "does not look like an open gap"
 GROUPS: dict[str, tuple[str, ...]] = {
-    "does not look like an open gap": ("chance", "chance_near", "chance_low", "chance_high"),
+    NO_GAP: ("chance", "chance_near", "chance_low", "chance_high"),
     "runs off the grain": ("to_grain", "to_grain_high", "coherence"),
     "winds like a drawn or stained line": ("turning", "bend", "straightness", "closed", "roughness"),
     "parts two tones of wood: the rim of a stain or of the heartwood": ("step",),
@@ -35,4 +36,7 @@ def reasons_against(features: FloatArray) -> list[str]:
         changed[:, columns] = judge.typical[columns]
         gains.append(judge.outputs(changed)[:, 0] - base)
     words = list(GROUPS)
+    # A chance of even odds or better is no reason against a segment: another one must be found.
+    likely = features[:, judge.names.index("chance")] >= 0
+    gains[words.index(NO_GAP)] = np.where(likely, -np.inf, gains[words.index(NO_GAP)])
     return [words[k] for k in np.argmax(np.array(gains), axis=0)]

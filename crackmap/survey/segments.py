@@ -37,7 +37,7 @@ def segments_of(found: Candidates, kept: list[Branch]) -> list[Branch]:
         return []
     merged = merge_through(kept)
     widths = [float(np.median(rough_widths(found.lines, branch.points))) for branch in merged]
-    joined = linked(merged, found.lines, widths, found.mm_per_px)
+    joined = linked(merged, found.lines, widths, found.mm_per_px, found.seen.wood)
     single = without_doubles(joined, [rough_widths(found.lines, branch.points) for branch in joined])
     return _without_scraps(single, max(SHORTEST_CRACK_PX, SHORTEST_CRACK_MM / found.mm_per_px))
 

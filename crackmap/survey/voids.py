@@ -134,27 +134,40 @@ def _may_be_hole(
 
 def _odd_cells(colour: FloatImage, face: BoolMask, mm_per_cell: float) -> BoolMask:
     """Cells unlike the wood round them and no brighter, with what they enclose."""
-    shade = colour[..., 0]
-    fine = np.abs(shade - cv2.GaussianBlur(shade, (0, 0), _SMOOTH_MM / mm_per_cell))
-    rough = np.log(cv2.GaussianBlur(fine, (0, 0), _ROUGH_MM / mm_per_cell) + np.float32(_LEAST_ROUGH))
-    features = cv2.merge([*cv2.split(cv2.GaussianBlur(colour, (0, 0), _SMOOTH_MM / mm_per_cell)), rough])
-    window = round(_NEIGHBOURHOOD_MM / mm_per_cell) | 1
+    planes = [cv2.GaussianBlur(plane, (0, 0), _SMOOTH_MM / mm_per_cell) for plane in cv2.split(colour)]
+    fine = cv2.absdiff(np.ascontiguousarray(colour[..., 0]), planes[0])
+    rough = cv2.GaussianBlur(fine, (0, 0), _ROUGH_MM / mm_per_cell)
+    planes.append(cv2.log(rough + np.float32(_LEAST_ROUGH)))
     plain = face.astype(np.float32)
     for _ in range(3):
-        share = cv2.max(cv2.blur(plain, (window, window)), 1e-4)
-        local = cv2.blur(features * plain[..., None], (window, window))
-        local /= share[..., None]
-        rest = features - local
-        spread = np.cov(rest[plain > 0][::7].T) + np.diag(_LEAST_SPREAD**2)
-        white = cv2.transform(rest, np.linalg.inv(np.linalg.cholesky(spread)).astype(np.float32))
-        white *= white
-        away = cv2.sqrt(cv2.transform(white, np.ones((1, 4), np.float32)))
-        distance = cv2.GaussianBlur(away, (0, 0), 1.0 / mm_per_cell)
+        rest = [plane - _local_mean(plane, plain, mm_per_cell) for plane in planes]
+        known = plain[::3, ::3] > 0
+        spread = np.cov([plane[::3, ::3][known] for plane in rest]) + np.diag(_LEAST_SPREAD**2)
+        whiten = np.linalg.inv(np.linalg.cholesky(spread)).astype(np.float32)
+        square = np.zeros_like(plain)
+        for row in whiten:
+            white = rest[0] * row[0]
+            for plane, weight in zip(rest[1:], row[1:], strict=True):
+                white = cv2.scaleAdd(plane, float(weight), white)
+            square = cv2.accumulateSquare(white, square)
+        distance = cv2.GaussianBlur(cv2.sqrt(square), (0, 0), 1.0 / mm_per_cell)
         plain = (face & (distance < _PLAIN)).astype(np.float32)
-    odd = (face & (distance > _ODD) & (rest[..., 0] < _BRIGHTER)).astype(np.uint8)
+    odd = (face & (distance > _ODD) & (rest[0] < _BRIGHTER)).astype(np.uint8)
     join = _disc(_THINNEST_MM / 2 / mm_per_cell)
     joined = cv2.morphologyEx(odd, cv2.MORPH_CLOSE, join)
     return _holes_filled(joined, _LARGEST_ENCLOSED_MM2 / mm_per_cell**2) > 0
+
+
+def _local_mean(plane: FloatImage, plain: FloatImage, mm_per_cell: float) -> FloatImage:
+    """Mean of the plain cells over the neighbourhood, worked out on every fourth cell: it changes slowly."""
+    small = (-(-plane.shape[1] // 4), -(-plane.shape[0] // 4))
+    window = round(_NEIGHBOURHOOD_MM / mm_per_cell / 4) | 1
+    total, share = (
+        cv2.blur(cv2.resize(values, small, interpolation=cv2.INTER_AREA), (window, window))
+        for values in (plane * plain, plain)
+    )
+    mean = total / cv2.max(share, 1e-4)
+    return np.asarray(cv2.resize(mean, plane.shape[::-1], interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _blob_boxes(odd: BoolMask, mm_per_cell: float) -> list[tuple[BoolMask, tuple[int, int, int, int]]]:

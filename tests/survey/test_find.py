@@ -157,3 +157,13 @@ def test_trace_needs_two_points_inside_the_picture():
         trace(image, MM_PER_PX, [[5, 5]])
     with pytest.raises(SurveyError, match="outside"):
         trace(image, MM_PER_PX, [[5, 5], [1000, 5]])
+
+
+def test_trace_over_several_clicks_and_a_long_hop_follows_the_crack():
+    line = torn(np.stack([np.arange(40, 940.0, 2), 150 + 30 * np.sin(np.arange(40, 940.0, 2) / 150)], 1))
+    image = picture(with_gap(board(300, 1000), line, 3.0))
+    for clicks in (line[[5, 600]], line[[5, 300, 450, 600]]):
+        crack = trace(image, MM_PER_PX, clicks)
+        assert np.median(far_from(crack.centreline, line)) < 1.5
+        # geometric: the path starts and ends where the clicks are, but for the snap
+        assert far_from(crack.centreline[[0, -1]], clicks[[0, -1]]).max() < 12

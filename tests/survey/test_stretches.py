@@ -29,6 +29,9 @@ def flat_map(height: int = 60, width: int = 200) -> LineMap:
     return LineMap(np.zeros((height, width), np.uint8), np.zeros((height, width), np.uint8))
 
 
+WOOD = np.ones((60, 200), bool)
+
+
 def straight(x0: float, x1: float, y: float, start: int, end: int) -> Branch:
     x = np.arange(x0, x1 + 1)
     return Branch(np.stack([x, np.full(len(x), y)], 1), start, end)
@@ -36,24 +39,31 @@ def straight(x0: float, x1: float, y: float, start: int, end: int) -> Branch:
 
 def test_a_gap_between_two_plain_cracks_is_bridged():
     branches = [straight(10, 80, 30, 1, 2), straight(100, 180, 31, 3, 4)]
-    joined = linked(branches, flat_map(), [3.0, 3.0], 0.5)
+    joined = linked(branches, flat_map(), [3.0, 3.0], 0.5, WOOD)
     assert len(joined) == 1
     assert {tuple(joined[0].points[0]), tuple(joined[0].points[-1])} == {(10.0, 30.0), (180.0, 31.0)}
 
 
+def test_a_crack_ends_at_a_void():
+    branches = [straight(10, 80, 30, 1, 2), straight(100, 180, 31, 3, 4)]
+    holed = WOOD.copy()
+    holed[20:40, 82:98] = False
+    assert len(linked(branches, flat_map(), [3.0, 3.0], 0.5, holed)) == 2
+
+
 def test_side_by_side_cracks_are_not_joined():
     branches = [straight(10, 100, 20, 1, 2), straight(60, 180, 45, 3, 4)]
-    assert len(linked(branches, flat_map(), [3.0, 3.0], 0.5)) == 2
+    assert len(linked(branches, flat_map(), [3.0, 3.0], 0.5, WOOD)) == 2
 
 
 def test_a_gap_longer_than_the_cracks_stays():
     branches = [straight(10, 25, 30, 1, 2), straight(70, 85, 30, 3, 4)]
-    assert len(linked(branches, flat_map(), [3.0, 3.0], 0.5)) == 2
+    assert len(linked(branches, flat_map(), [3.0, 3.0], 0.5, WOOD)) == 2
 
 
 def test_a_twig_that_runs_up_to_its_stem_meets_it():
     twig = Branch(np.stack([np.arange(100.0, 140), np.linspace(35, 55, 40)], 1), 3, 4)
-    joined = linked([straight(10, 180, 30, 1, 2), twig], flat_map(), [3.0, 3.0], 0.5)
+    joined = linked([straight(10, 180, 30, 1, 2), twig], flat_map(), [3.0, 3.0], 0.5, WOOD)
     assert len(joined) == 3
     assert max(degrees(joined).values()) == 3
 
