@@ -215,7 +215,7 @@ def resin_sentences(plan: Plan, shop: Shop) -> list[str]:
         f"({r.part_b_g:.0f} g) hardener, {ratio} by {shop.resin.ratio_by}.",
         f"Cracks and voids take {_ml(r.volume_ml)}, between {_ml(r.least_ml)} and {_ml(r.most_ml)}; "
         f"{r.allowance_percent:g} % is added for soaking in and for the cup.",
-        *(_pour_sentence(pour) for pour in r.pours),
+        *_pour_sentences(r.pours),
         *([] if r.cost is None else [f"Cost of the resin: about {r.cost:.2f} {r.currency}".rstrip() + "."]),
         *(as_sentence(note) for note in r.notes),
     ]
@@ -231,13 +231,18 @@ def dam_sentences(plan: Plan, units: str) -> list[str]:
     return [*lines, "The picture tape-and-dams.png shows where."] if lines else []
 
 
-def _pour_sentence(pour: Pour) -> str:
-    """One pour: how much, how deep, in which cups."""
-    cup = pour.batch
-    deep = f", standing {pour.deep_mm:.0f} mm deep at most" if pour.deep_mm > 0.0 else ""
-    cups = "" if pour.batches <= 1 else f"{pour.batches} cups, each of "
-    return (f"{pour.name[:1].upper()}{pour.name[1:]}: {_ml(pour.volume_ml)}{deep}: {cups}{_ml(cup.part_a_ml)} "
-            f"({cup.part_a_g:.0f} g) resin and {_ml(cup.part_b_ml)} ({cup.part_b_g:.0f} g) hardener.")
+def _pour_sentences(pours: tuple[Pour, ...]) -> list[str]:
+    """The pours, a short line each: how much of what goes into how many cups."""
+    deep = max((pour.deep_mm for pour in pours), default=0.0)
+    if not pours:
+        return []
+    lines = [f"Pours, as resin + hardener, from the bottom up, each standing {deep:.0f} mm deep at most:"]
+    for pour in pours:
+        cup = pour.batch
+        cups = "" if pour.batches <= 1 else f"{pour.batches} cups, each "
+        lines.append(f"{pour.name}, {_ml(pour.volume_ml)}: {cups}{_ml(cup.part_a_ml)} ({cup.part_a_g:.0f} g) + "
+                     f"{_ml(cup.part_b_ml)} ({cup.part_b_g:.0f} g)")
+    return lines
 
 
 def time_sentences(plan: Plan, units: str) -> list[str]:

@@ -73,9 +73,10 @@ def setting_out_pdf(survey: Survey, plan: Plan, shop: Shop, settings: SheetSetti
         NextPageTemplate("wide"),
         PageBreak(),
         *_key_table(survey, plan, settings),
+        *_look_at(plan, settings),
         NextPageTemplate("columns"),
         PageBreak(),
-        *_checks(survey, plan, settings),
+        *_tape_checks(survey, plan, settings),
         *_tools_and_stock(plan, shop, settings),
         *_texts(survey, plan, shop, settings.units),
         *setup_flowables(survey, plan, shop.bed, settings, _column_width(document.pagesize)),
@@ -217,23 +218,24 @@ def _key_table(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Flow
     return [Paragraph("Keys", TITLE), about, Spacer(1, 4), table]
 
 
-def _checks(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Flowable]:
+def _tape_checks(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Flowable]:
     unit = "in" if settings.units == "in" else "mm"
     rows = [
         ["Measure", f"sheet [{unit}]", f"slab [{unit}]"],
         *([*row, ""] for row in tables.tape_rows(survey, plan, settings)),
     ]
+    return [KeepTogether(
+        [Paragraph("Tape checks", TITLE), table_of(rows, size=10, left=(0,), widths=(None, None, 70.0))])]
+
+
+def _look_at(plan: Plan, settings: SheetSettings) -> list[Flowable]:
+    """What is to be looked at before anything is cut."""
     looked_at = [
         *tables.failing_checks(plan, settings.units),
         *(in_words_for(words.as_sentence(warning), settings.units) for warning in plan.warnings),
         *(in_words_for(sentence, settings.units) for sentence in words.unheld_sentences(plan)),
     ]
-    flow: list[Flowable] = [
-        KeepTogether(
-            [Paragraph("Tape checks", TITLE), table_of(rows, size=10, left=(0,), widths=(None, None, 70.0))]
-        )
-    ]
-    return flow + (section("Look at before cutting", looked_at) if looked_at else [])
+    return section("Look at before cutting", looked_at) if looked_at else []
 
 
 def _tools_and_stock(plan: Plan, shop: Shop, settings: SheetSettings) -> list[Flowable]:
