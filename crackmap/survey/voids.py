@@ -45,6 +45,9 @@ _LARGEST_ENCLOSED_MM2 = 8000.0  # bench seen through a hole; more is wood ringed
 _LEAST_DARK = -0.7
 _LEAST_RANGE = 0.8
 _SLENDER = 2.6  # length to width above which a blob that tails off or meets the edge is a crack
+_LINE = 9.0  # and above this it is one in any case: no pocket is so long for its width
+_RECTANGLE = 0.85  # share of its smallest rectangle that a card or block fills; an ellipse fills 0.785
+_RUNS_IN_MM = 16.0  # widest crack that may run in under such a thing
 _TAIL_MM = 4.0
 _POCKET_SHADE = 0.9  # log light below the wood: paler is a stain or a streak
 _POCKET_WIDTH_MM = 6.5  # narrower is rather a stretch of crack
@@ -219,7 +222,7 @@ def _cut_out(
     inside = np.zeros_like(cut)
     cv2.drawContours(inside, [outline], -1, 1, cv2.FILLED)
     points = (_rim_of(inside) + 0.5) * reduce - 0.5 + [x0, y0]
-    if _is_crack(outline[:, 0], inside, rough_all, allowed, mm):
+    if _is_crack(outline[:, 0], inside, rough_all, allowed, mm) or _is_rectangle(inside, mm):
         return None
     return Blob(points, _holeness(crop, inside, allowed, mm))
 
@@ -240,11 +243,13 @@ def _is_crack(
     allowed: NDArray[np.uint8],
     mm: float,
 ) -> bool:
-    """A slender blob that tails off into a line, or meets the slab's edge: the wide part of a crack."""
+    """A very slender blob, or a slender one that tails off into a line or meets the edge: the wide part of a crack."""
     length = max(cv2.minAreaRect(outline)[1])
     width = 2 * float(cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 5).max())
     if length < _SLENDER * width:
         return False
+    if length > _LINE * width:
+        return True
     beyond = cv2.dilate(inside, _disc(_TAIL_MM / mm)) == 0
     if not allowed[~beyond].all():
         return True
@@ -253,6 +258,20 @@ def _is_crack(
     thickness = cv2.distanceTransform(np.pad(own.astype(np.uint8), 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
     tail = thickness[beyond & own]
     return len(tail) > 0 and float(tail.max()) > _TAIL_SHARE * float(thickness[inside > 0].max())
+
+
+def _is_rectangle(inside: NDArray[np.uint8], mm: float) -> bool:
+    """A card, box or block that lies on the slab: nothing grown has four straight sides.
+
+    A crack that runs in under it is taken off first.
+    """
+    solid = cv2.morphologyEx(inside, cv2.MORPH_OPEN, _disc(_RUNS_IN_MM / 2 / mm))
+    outlines, _ = cv2.findContours(solid, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if not outlines:
+        return False
+    largest = max(outlines, key=cv2.contourArea)
+    width, height = cv2.minAreaRect(largest)[1]
+    return bool(cv2.contourArea(largest) > _RECTANGLE * width * height)
 
 
 def _graph_cut(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 from shapely import Point, Polygon
@@ -27,6 +28,15 @@ def test_hole_of_known_size(radius: float) -> None:
 def test_sound_knot_and_stain_are_no_holes() -> None:
     drawn = scene(OUTLINE, discs=((220, 200, 11, SOUND_KNOT), (300, 280, 20, STAIN)))
     assert measure_face(drawn.rectified((500, 220)), SurveySettings()).voids == ()
+
+
+@pytest.mark.parametrize("colour", [(22, 44, 78), (24, 22, 20)])
+def test_a_card_on_the_slab_is_no_hole(colour: tuple[int, int, int]) -> None:
+    drawn = scene(OUTLINE, holes=((200, 200, 12),))
+    corners = cv2.boxPoints(((380.0, 230.0), (86.0, 54.0), 17.0))
+    cv2.fillPoly(drawn.pixels, [np.round(corners * 16).astype(np.int32)], colour, cv2.LINE_AA, 4)
+    voids = measure_face(drawn.rectified((560, 220)), SurveySettings()).voids
+    assert len(voids) == 1 and Polygon(voids[0]).area == pytest.approx(np.pi * 144.0, rel=0.25)
 
 
 def test_largest_first_and_wood_has_holes_in_it() -> None:
