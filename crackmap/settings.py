@@ -136,12 +136,23 @@ class PlacementSettings(Settings):
     angle_free: float = 3.0  # no eye sees less: it costs nothing [deg]
     offset_weight: float = 0.5  # crack crossing at the edge of the middle share and not at the waist, squared
     stay_weight: float = 0.3  # moving a suggestion that an edit didn't touch: what must be gained by it
+    holding_weight: float = 2.0  # a key that should bear twice what it may, where the shop names the wood
+    most_overload: float = 2.0  # a key asked for three times what it may bear or more costs so much and no more [-]
+    row_weight: float = 0.05  # two keys of neighbouring cracks `row_miss` out of line; more spoils a row's own rhythm
+    row_miss: float = 12.0  # the worst miss: nearer is in line, twice as far plainly staggered [mm]
+    row_within: float = 120.0  # keys farther apart sideways are not seen as one row [mm]
+    row_parallel: float = 15.0  # nor are keys of cracks that run less alike than this [deg]
+    row_reach: float = 8.0  # no key goes farther for the sake of a row [mm]
+    # Two keys that would be mirror images about the slab's long axis but for twice `row_miss`; 0: not asked for.
+    symmetry_weight: float = 0.0
+    symmetry_within: float = 40.0  # images farther off sideways are no pair [mm]
     # The other plans to choose from, against the balanced one.
     fewest_stretch: float = 1.4  # as long again is a stretch worth a key: about a third fewer keys [-]
     strongest_stretch: float = 0.7  # about a third more keys [-]
     strongest_reach: float = 1.2  # and longer wings, over `wished_reach` [-]
     # Where it looks.
     station_step: float = 4.0  # along the crack; a maker sets out to a millimetre, looks to a few [mm]
+    fork_reach: float = 12.0  # so far before and beyond a fork it looks at half that step: there a key holds both [mm]
     turns: tuple[float, ...] = (0.0, -5.0, 5.0, -10.0, 10.0, -15.0, 15.0)  # off square, tried in this order [deg]
     # Off the waist, in shares of half the middle share, tried after the turns: to sound wood beside an edge. [-]
     shifts: tuple[float, ...] = (0.4, -0.4)

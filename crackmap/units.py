@@ -107,14 +107,19 @@ def show_fraction(mm: float, denominator: int = 32) -> str:
 
 _MILLIMETRES = re.compile(
     r"(?<![\w.,/-])(?P<figures>\d+(?:\.\d+)?(?:(?: x | to | and | or |, )\d+(?:\.\d+)?)*) mm(?![\w/²])")
+_PLACE = re.compile(r"\bx (-?\d+(?:\.\d+)?), y (-?\d+(?:\.\d+)?)( mm)?(?![\w.])")
 _FIGURE = re.compile(r"\d+(?:\.(\d+))?")
+# US fluid ounce: 1/128 of a gallon of 231 cubic inches (NIST Handbook 44, appendix C; from memory). [ml]
+ML_PER_FLUID_OUNCE = 231.0 / 128.0 * 2.54**3
+_MILLILITRES = re.compile(r"(?<![\w.,/-])(?P<figures>\d+(?:\.\d+)?(?:(?: to )\d+(?:\.\d+)?)*) ml(?!\w)")
 
 
 def in_words_for(text: str, units: str) -> str:
     """A sentence made in millimetres, for people who read `units`: "5.4 mm wide" becomes "0.213 in wide".
 
-    Every figure keeps its precision (two decimals more in inches); other units
-    in the sentence are left alone.
+    Every figure keeps its precision (two decimals more in inches). Millilitres
+    stand first, with US fluid ounces after them, because cups have either; other
+    units in the sentence are left alone.
     """
     if units != "in":
         return text
@@ -125,4 +130,15 @@ def in_words_for(text: str, units: str) -> str:
 
         return f"{_FIGURE.sub(one, match['figures'])} in"
 
-    return _MILLIMETRES.sub(inches, text)
+    def place(match: re.Match[str]) -> str:
+        return f"x {float(match[1]) / MM_PER_INCH:.2f}, y {float(match[2]) / MM_PER_INCH:.2f} in"
+
+    text = _PLACE.sub(place, text)
+
+    def with_ounces(match: re.Match[str]) -> str:
+        def one(figure: re.Match[str]) -> str:
+            return f"{float(figure[0]) / ML_PER_FLUID_OUNCE:.{len(figure[1] or '') + 1}f}"
+
+        return f"{match[0]} ({_FIGURE.sub(one, match['figures'])} fl oz)"
+
+    return _MILLILITRES.sub(with_ounces, _MILLIMETRES.sub(inches, text))

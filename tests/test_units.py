@@ -70,3 +70,17 @@ def test_workshop_fractions() -> None:
 def test_sentences_in_the_readers_unit(sentence: str, read: str) -> None:
     """Geometric: 25.4 mm are an inch; what is no length, or a speed or area, stays."""
     assert in_words_for(sentence, "in") == read and in_words_for(sentence, "mm") == sentence
+
+
+def test_millilitres_are_told_in_fluid_ounces_as_well() -> None:
+    # From memory: a US fluid ounce is 29.5735 ml (NIST Handbook 44, appendix C); by hand 175 / 29.5735 = 5.92.
+    assert in_words_for("mix about 175 ml (9.8 ml left)", "in") == (
+        "mix about 175 ml (5.9 fl oz) (9.8 ml (0.33 fl oz) left)")
+    assert in_words_for("takes 22 to 294 ml; 1.1 g/ml", "in") == "takes 22 to 294 ml (0.7 to 9.9 fl oz); 1.1 g/ml"
+    assert in_words_for("175 ml", "mm") == "175 ml"
+
+
+def test_a_place_is_told_in_one_unit() -> None:
+    # By hand: 254 / 25.4 = 10, -63.5 / 25.4 = -2.5.
+    assert in_words_for("to the key at x 254, y -63.5, near x 50.8, y 25.4 mm", "in") == (
+        "to the key at x 10.00, y -2.50 in, near x 2.00, y 1.00 in")

@@ -17,6 +17,8 @@ from crackmap.scale.alignment import JOG_SIGMA, Alignment, align
 from crackmap.units import parse_length, show_length
 
 DRAWING = "slab-machine.dxf"
+# Distances of the marks that differ by more than any scale could err: nobody is to cut by them. [mm]
+FARTHEST_OFF = 25.0
 _EXAMPLE = "--a 12.50,40.25"
 _UNIT = re.compile(r"(mm|cm|m|inches|inch|in|\"|″|”)\s*$", re.IGNORECASE)
 
@@ -51,6 +53,10 @@ def command(folder: Path, reading_a: str, reading_b: str, number: int | None, jo
     names, marks = _marks(read.survey, setup)
     found = align(marks[0], marks[1], points[0], points[1], read.survey.scale.scale_sigma_percent,
                   JOG_SIGMA if jog_sigma is None else jog_sigma)
+    if abs(found.difference) > FARTHEST_OFF:
+        raise JobError(f"the marks lie {show_length(found.distance_slab, shown)} apart on the slab but "
+                       f"{show_length(found.distance_machine, shown)} by the machine, so nothing was written. "
+                       f"{found.hint or 'Are these its marks?'}")
     from crackmap.sheets.dxf import drawing_file, setup_dxf, slab_dxf
 
     sheets = settings_of(read.note).sheets

@@ -6,8 +6,9 @@ import textwrap
 from collections import Counter
 from pathlib import Path
 
-from crackmap.records import CountOption, CountOptions, Key, Plan, Survey
-from crackmap.sheets.bench_tables import left_over_sentences
+from crackmap.records import CountOption, CountOptions, Plan, Survey
+from crackmap.sheets.bench_tables import failing_checks, left_over_sentences
+from crackmap.sheets.bench_words import unheld_sentences
 from crackmap.sheets.setup_pages import unreached_sentences
 from crackmap.sheets.words import counted, over_all
 from crackmap.shop import Shop
@@ -15,7 +16,6 @@ from crackmap.units import in_words_for, show_length
 
 _WIDE_MM = 2.0  # cracks wider than this are named apart in the summary
 _MOST_COUNTS = 3  # so many cracks are shown with one key fewer and more
-_MOST_UNHELD = 6  # so many cracks without a key are listed one by one
 _COLUMNS = 100
 
 
@@ -34,13 +34,13 @@ def summary_lines(survey: Survey, plan: Plan, shop: Shop, units: str, folder: Pa
     parts = [
         ("Slab", [_slab(survey, plan, units)]),
         ("Scale", [_scale(survey, units)]),
-        ("Found", [_found(survey, units)]),
-        ("Keys", [_keys(plan, shop, units), *_unheld(plan), *_counts(plan, units), *_holding(plan)]),
+        ("Found", [_found(survey, units), *_below(survey)]),
+        ("Keys", [_keys(plan, shop, units), *unheld_sentences(plan), *_counts(plan, units), *_holding(plan)]),
         ("Machine", _machine(plan)),
         ("Resin", [_resin(plan)]),
         ("Look at", _look_at(survey, plan, shop)),
-        ("Files", [f"{folder}: look at annotated.png first; slab.dxf and keys.dxf go to the CAM program, "
-                   "setting-out.pdf to the bench."]),
+        ("Files", [f"{folder}: look at annotated.png first, or move what you don't like with: crackmap review "
+                   f"{folder}. The .dxf files of slab and keys go to the CAM program, setting-out.pdf to the bench."]),
     ]
     lines = [""]
     for title, sentences in parts:
@@ -92,6 +92,19 @@ def _found(survey: Survey, units: str) -> str:
             f"{show_length(longest.widest, units)} wide; {counted(len(survey.voids), 'void')}.")
 
 
+def _below(survey: Survey) -> list[str]:
+    """How the other face lies, and what comes out there."""
+    other = survey.other_face
+    if other is None:
+        return []
+    by = "common points" if other.method == "points" else "sawn ends, edges and openings"
+    words = {word: [b.opening for b in other.below if b.word == word]
+             for word in ("through", "partly through", "blind", "unknown")}
+    told = "; ".join(f"{word}: {', '.join(names)}" for word, names in words.items() if names)
+    return [f"The underside lies by {by}, {other.residual_mm:.1f} mm off on average (the edges less their bevel). "
+            f"{told[:1].upper()}{told[1:]}."]
+
+
 def _keys(plan: Plan, shop: Shop, units: str) -> str:
     if not plan.keys:
         return "none suggested."
@@ -102,12 +115,6 @@ def _keys(plan: Plan, shop: Shop, units: str) -> str:
     figures = "built-in figures, no shop file" if not shop.source else f"figures from {shop.source}"
     return (f"{len(plan.keys)} ({by_size}), pockets {deep} deep, for a {show_length(shop.bit.diameter, units, 2)} bit "
             f"with {show_length(shop.fit.clearance, units, 2)} a side between key and pocket ({figures}).")
-
-
-def _unheld(plan: Plan) -> list[str]:
-    listed = [f"{u.crack} has no key: {u.why}" for u in plan.unheld[:_MOST_UNHELD]]
-    more = len(plan.unheld) - _MOST_UNHELD
-    return listed + ([f"{more} more cracks have no key; plan.json says why."] if more > 0 else [])
 
 
 def _counts(plan: Plan, units: str) -> list[str]:
@@ -123,7 +130,7 @@ def count_line(counts: CountOptions, units: str) -> str:
     def said(option: CountOption) -> str:
         words = f"{counted(option.keys, 'key')} leave{'s' if option.keys == 1 else ''}"
         relief = "" if option.relief is None else f", runs at {option.relief:.1f} times the pull"
-        cost = "" if option.keys == counts.planned else f", {option.objective:+.1f} in cost"
+        cost = "" if option.keys == counts.planned else f", cost {option.objective:+.1f}"
         return f"{words} at most {show_length(option.longest_unheld, units, 0)} unheld{relief}{cost}"
 
     return f"{'+'.join(counts.cracks)}: " + "; ".join(said(option) for option in counts.options) + "."
@@ -142,8 +149,12 @@ def _resin(plan: Plan) -> str:
     if r.volume_ml <= 0:
         return "nothing to fill."
     pours = f", poured in {r.layers} layers" if r.layers > 1 else ""
+    unknown = any(item.depth_from in ("assumed", "blind", "partly through") for item in r.items)
+    why = ", since not every depth is known" if unknown else ""
+    dams = (f" {counted(len(r.dams), 'place')} to tape or dam first: tape-and-dams.png." if r.dams else "")
+    first = " Pour before the keys are cut: the bench sheet says why." if r.resin_first else ""
     return (f"mix about {_ml(r.mix_ml)} ({_ml(r.part_a_ml)} resin and {_ml(r.part_b_ml)} hardener){pours}; the cracks "
-            f"and voids take {_ml(r.least_ml)} to {_ml(r.most_ml)}, since their depth is not known from above.")
+            f"and voids take {_ml(r.least_ml)} to {_ml(r.most_ml)}{why}.{dams}{first}")
 
 
 def _ml(volume: float) -> str:
@@ -151,7 +162,7 @@ def _ml(volume: float) -> str:
 
 
 def _look_at(survey: Survey, plan: Plan, shop: Shop) -> list[str]:
-    sentences = [*_failing(plan.keys), *plan.warnings]
+    sentences = [*failing_checks(plan), *plan.warnings]
     doubtful = [c.id for c in survey.cracks if c.confidence < 0.7]
     if doubtful:
         sentences.append(f"{_listed(doubtful)} may be grain or a mark: check on the slab.")
@@ -160,16 +171,6 @@ def _look_at(survey: Survey, plan: Plan, shop: Shop) -> list[str]:
     if shop.wood.moisture_percent is None:
         sentences.append("Measure the slab's moisture: one that is still drying goes on cracking past its keys.")
     return sentences
-
-
-def _failing(keys: tuple[Key, ...]) -> list[str]:
-    return [f"{key.id}: {check.name} is {_figure(check.value)}, limit "
-            f"{f'{_figure(check.limit)} {check.unit}'.strip()}; {check.note}."
-            for key in keys for check in key.checks if not check.ok]
-
-
-def _figure(value: float | str) -> str:
-    return value if isinstance(value, str) else f"{value:g}"
 
 
 def _listed(names: list[str]) -> str:

@@ -14,6 +14,7 @@ from crackmap.settings import SheetSettings
 from crackmap.shop import Shop, TestedFit
 from crackmap.units import parse_length, show_length
 
+LOOSEST = 0.8  # a side, of a key that still fits; one maker's friction fit in plywood, however counted [mm]
 _MOST_CLEARANCE = 2.0  # a side, as in the shop file [mm]
 
 
@@ -92,6 +93,9 @@ def _remember(shop: Path | None, fitted: str, wood: str | None, units: str | Non
     text = _text_of(path)
     own_shop = load_shop(path if path.exists() else None, path.parent)
     clearance = _clearance(fitted, "--fitted")
+    if clearance > LOOSEST:
+        raise SettingsError(f"--fitted: {clearance:g} mm a side is looser than any key should be (at most {LOOSEST:g} "
+                            "mm); give the figure engraved beside the pocket that fitted.")
     tested = TestedFit(bit_diameter=own_shop.bit.diameter, clearance=clearance,
                        wood=own_shop.keys.key_wood if wood is None else wood)
     job.write_whole(path, with_tested_fit(text, tested, str(path)).encode("utf-8"))

@@ -35,7 +35,7 @@ _CROSSING_CHORDS = 0.1  # fine enough to see an outline cross itself [mm]
 # Rows closer than this are one point: tangent points of circles are found to the root of the rounding. [mm]
 _SAME_POINT = 1e-5
 _LEFT = np.array([-1.0, 1.0])  # (dy, dx) times this is (dx, dy) turned left by a right angle
-_TANGENT_WITHIN = 1e-5  # a turn at a row below this counts as none [rad]
+_TANGENT_WITHIN = 1e-3  # a turn at a row below this counts as none: rows read back from plan.json are rounded [rad]
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,6 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from crackmap.placement.crack_lines import CrackLine
 from crackmap.placement.crossings import Crossings
 from crackmap.placement.pockets import Cutting, Pockets, lay_pockets
 from crackmap.placement.rules import Rule, keeping_all
@@ -70,20 +69,43 @@ def stations(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoic
     return tuple(np.concatenate([p[k] for p in parts]) for k in range(3))  # type: ignore[return-value]
 
 
-def _stations(line: CrackLine, step: float, pieces: list[tuple[float, float]] | None) -> FloatArray:
-    """Arcs at even steps along a line, those within pieces of it. [mm]"""
+def _stations(n: int, site: Site, step: float, pieces: list[tuple[float, float]] | None,
+              settings: PlacementSettings) -> FloatArray:
+    """Arcs along a line, those within pieces of it: at even steps, half as long about its forks. [mm]
+
+    Just before a fork a key holds both branches by their stem, just beyond it
+    one may span both where they still lie near; neither place is wide.
+    """
+    line = site.lines[n]
     count = max(1, int(line.length / step))
-    arcs = np.asarray((np.arange(count) + 0.5) * (line.length / count), np.float64)
+    even = (np.arange(count) + 0.5) * (line.length / count)
+    finer = [even]
+    for fork in _forks(n, site):
+        finer.append(fork + np.arange(-settings.fork_reach, settings.fork_reach + 1e-9, step / 2.0))
+    arcs = np.unique(np.concatenate(finer))
+    arcs = np.asarray(arcs[(arcs >= 0.0) & (arcs <= line.length)], np.float64)
     if pieces is None:
         return arcs
     return arcs[np.any([(arcs >= a) & (arcs <= b) for a, b in pieces], axis=0)] if pieces else arcs[:0]
+
+
+def _forks(n: int, site: Site) -> list[float]:
+    """Arcs of line `n` where it branches off another or another branches off it. [mm]"""
+    line, found = site.lines[n], []
+    for m in np.flatnonzero(site.attached[n]).tolist():
+        other = site.lines[m]
+        roots = [p for p, kind in ((other.points[0], other.ends[0]), (other.points[-1], other.ends[1]))
+                 if kind == "junction"]
+        away = [np.hypot(*(line.points - root).T) for root in roots]
+        found += [float(line.arc[int(d.argmin())]) for d in away]
+    return found
 
 
 def _along(n: int, site: Site, cuttings: tuple[Cutting, ...], choice: KeyChoice, settings: PlacementSettings,
            pieces: list[tuple[float, float]] | None = None,
            ) -> list[tuple[NDArray[np.int64], FloatArray, FloatArray]]:
     line = site.lines[n]
-    arcs = _stations(line, settings.station_step, pieces)
+    arcs = _stations(n, site, settings.station_step, pieces, settings)
     wanted = wanted_length(line.width_about(arcs, ABOUT), line.width_about(arcs, ABOUT), choice, settings)
     lengths = np.array([c.size.length for c in cuttings])
     places = []
@@ -107,7 +129,7 @@ def _across(n: int, asking: list[int], searched: list[int], site: Site, cuttings
     """
     line = site.lines[n]
     most = 2.0 * max(c.middle for c in cuttings)
-    arcs = _stations(line, 2.0 * settings.station_step, pieces)
+    arcs = _stations(n, site, 2.0 * settings.station_step, pieces, settings)
     half_window = float(np.median([c.half_width for c in cuttings]))
     start, direction = line.frames(arcs, half_window)
     others = [m for m in asking if m != n]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import shapely
+
 from crackmap.errors import PlacementError
 from crackmap.keys.family import KeySize, size_family
 from crackmap.placement.crack_lines import join_cracks
@@ -62,4 +64,14 @@ def lay_ground(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits,
     floor = min(shop.keys.least_floor, thickness_mm - max(size.depth for size in family))
     users = tuple(shape_user_key(key, family, site, shop, settings) for key in edits.keys)
     return Ground(site, family, cuttings, all_rules(settings, floor, shop.keys.least_reach), asking, counts,
-                  users, lost)
+                  users, (*lost, *_refused_beside(survey, edits, settings)))
+
+
+def _refused_beside(survey: Survey, edits: Edits, settings: PlacementSettings) -> tuple[str, ...]:
+    """A sentence for each refused key whose place is not on the slab: nothing can have been refused there."""
+    if not len(edits.refused_keys):
+        return ()
+    slab = shapely.Polygon(survey.outline).buffer(settings.refusal_radius)
+    return tuple(f"the key refused at x {x:.0f}, y {y:.0f} mm lies beside the slab, so nothing was refused; check the "
+                 "place in edits.json" for x, y in edits.refused_keys
+                 if not slab.contains(shapely.Point(x, y)))

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from crackmap.placement.ground import Ground, lay_ground
+from crackmap.placement.loads import all_loads_cost
 from crackmap.placement.place import (
+    best_of,
     every_place,
     in_words,
     pose_problem,
     price_again,
-    settled,
     solve_on,
-    solve_with,
     weigh,
 )
 from crackmap.placement.problem import plan_cost
@@ -62,7 +62,7 @@ def offered_plans(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits 
     for name in ("fewest", "strongest"):
         weights = weights_of(name, settings)
         candidates = price_again(balanced.candidates, ground, shop, weights)
-        found[name] = settled(ground, solve_with(ground, candidates, weights), edits, shop, weights)
+        found[name] = best_of(ground, candidates, edits, shop, weights)
     offered: dict[str, Solved] = {}
     for name in ("balanced", "fewest", "strongest"):
         if not any(_is_same(found[name], other) for other in offered.values()):
@@ -105,7 +105,8 @@ def _by_weights(solved: Solved, ground: Ground, edits: Edits, shop: Shop, settin
     candidates = weigh(ground, in_hand(solved, ground)[0], edits, shop, settings)
     problem = pose_problem(candidates, list(ground.asking), ground.site, settings)
     on_lines = candidates.crossings.held[:, list(ground.asking)].any(axis=1)
-    return plan_cost(problem, frozenset(np.flatnonzero(on_lines).tolist()))
+    return (plan_cost(problem, frozenset(np.flatnonzero(on_lines).tolist()))
+            + all_loads_cost(solved, woods_of(shop), settings))
 
 
 def _holding(solved: Solved, shop: Shop) -> str:

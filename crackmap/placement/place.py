@@ -15,10 +15,12 @@ from crackmap.placement.count_options import count_options
 from crackmap.placement.coupling import choose
 from crackmap.placement.crossings import find_crossings
 from crackmap.placement.ground import Ground, lay_ground
+from crackmap.placement.loads import all_loads_cost, strengthen
 from crackmap.placement.pockets import Pockets, lay_pockets, touching_pairs
 from crackmap.placement.problem import Choice, Problem
 from crackmap.placement.relief import woods_of
 from crackmap.placement.report import explain
+from crackmap.placement.rows import line_up
 from crackmap.placement.score import prices
 from crackmap.placement.settle import in_hand, places_beside, with_settled
 from crackmap.placement.site import Site
@@ -69,7 +71,7 @@ def place(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits = _NO_ED
     solved = solve(survey, shop, thickness_mm, edits, settings)
     placement = in_words(solved, survey, shop, thickness_mm, edits, settings)
     problem = pose_problem(solved.candidates, list(solved.asking), solved.site, settings)
-    return dataclasses.replace(placement, counts=count_options(solved, problem, woods_of(shop)))
+    return dataclasses.replace(placement, counts=count_options(solved, problem, woods_of(shop), settings))
 
 
 def in_words(solved: Solved, survey: Survey, shop: Shop, thickness_mm: float, edits: Edits,
@@ -96,13 +98,49 @@ def solve_on(ground: Ground, own: Pockets, edits: Edits, shop: Shop, settings: P
     stay = np.zeros(len(own), bool)
     if edits.keys or edits.key_counts or len(edits.refused_keys):
         unasked = dataclasses.replace(ground, counts={}, users=(), warnings=())
-        first = settled(unasked, solve_with(unasked, weigh(unasked, own, _NO_EDITS, shop, settings), settings),
-                        _NO_EDITS, shop, settings)
+        first = best_of(unasked, weigh(unasked, own, _NO_EDITS, shop, settings), _NO_EDITS, shop, settings)
         planned = in_hand(first, unasked)[0]
         own, stay = planned.and_also(own), np.concatenate([np.ones(len(planned), bool), stay])
     left = is_welcome(own, find_crossings(own, ground.site).held, ground, edits, settings)
     candidates = weigh(ground, own.take(left), edits, shop, settings, stay=stay[left])
-    return settled(ground, solve_with(ground, candidates, settings), edits, shop, settings)
+    return best_of(ground, candidates, edits, shop, settings)
+
+
+def best_of(ground: Ground, candidates: Candidates, edits: Edits, shop: Shop, settings: PlacementSettings) -> Solved:
+    """The best choice of candidates, strengthened where keys would bear too much, settled, and in rows."""
+    woods = woods_of(shop)
+    solved = solve_with(ground, candidates, settings)
+    if not math.isfinite(solved.objective):
+        return solved
+    if woods is None:
+        solved = settled(ground, solved, edits, shop, settings)
+    else:
+        problem = pose_problem(candidates, list(ground.asking), ground.site, settings)
+        stronger = strengthen(solved, problem, woods, settings)
+        # What settles has no eye for loads: it must not drop again what they called for.
+        counted = dataclasses.replace(ground, counts={**ground.counts, **stronger.changed})
+        solved = dataclasses.replace(settled(counted, stronger.solved, edits, shop, settings),
+                                     counts=solved.counts, warnings=solved.warnings)
+    solved = in_rows(ground, solved, edits, shop, settings)
+    return dataclasses.replace(solved, objective=solved.objective + all_loads_cost(solved, woods, settings))
+
+
+def in_rows(ground: Ground, solved: Solved, edits: Edits, shop: Shop, settings: PlacementSettings) -> Solved:
+    """The plan with keys of neighbouring cracks in line, where little is lost by it."""
+    if max(settings.row_weight, settings.symmetry_weight) <= 0.0 or len(ground.asking) < 2:
+        return solved
+    planned, standing, stay = in_hand(solved, ground)
+    beside = places_beside(ground, solved, edits, settings, settings.row_reach)
+    others = np.zeros(len(beside), bool)
+    candidates = weigh(ground, planned.and_also(beside), edits, shop, settings, stay=np.concatenate([stay, others]),
+                       standing=np.concatenate([standing, others]))
+    problem = pose_problem(candidates, list(ground.asking), ground.site, settings)
+    on_lines = candidates.crossings.held[:, list(ground.asking)].any(axis=1)
+    is_planned = (np.arange(len(candidates.price)) < len(planned)) | (candidates.user >= 0)
+    near = dataclasses.replace(solved, candidates=candidates,
+                               chosen=tuple(np.flatnonzero(is_planned & on_lines).tolist()))
+    lined = line_up(near, problem, settings)
+    return solved if lined.chosen == near.chosen else with_settled(solved, lined, ground)
 
 
 def settled(ground: Ground, solved: Solved, edits: Edits, shop: Shop, settings: PlacementSettings) -> Solved:

@@ -70,7 +70,7 @@ def revise(survey: Survey, shop: Shop, thickness_mm: float, edits: Edits = _NO_E
         return placement
     loose = _with_every_place(solved, ground, shop, edits, settings)
     problem = pose_problem(loose.candidates, list(ground.asking), ground.site, settings)
-    return dataclasses.replace(placement, counts=count_options(loose, problem, woods_of(shop)))
+    return dataclasses.replace(placement, counts=count_options(loose, problem, woods_of(shop), settings))
 
 
 def solve_around(ground: Ground, shop: Shop, edits: Edits, settings: PlacementSettings,

@@ -28,7 +28,8 @@ from crackmap.records import FloatArray
 from crackmap.settings import PlacementSettings
 from crackmap.shop import KeyChoice
 
-ABOUT = 12.0  # widths are means so far to either side, about as far as a head reaches [mm]
+# Widths are means so far to either side: over less, the photo's noise decides for a size and moves its key. [mm]
+ABOUT = 30.0
 _SIZE_STEP = 10 ** (1 / 10)  # ratio of neighbouring preferred lengths: one size up or down [-]
 
 

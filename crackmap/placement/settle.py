@@ -26,11 +26,12 @@ from crackmap.settings import PlacementSettings
 STEP = 1.0  # [mm]
 
 
-def places_beside(ground: Ground, solved: Solved, edits: Edits, settings: PlacementSettings) -> Pockets:
-    """Sound places up to a station away from each chosen key that may move, in steps of a millimetre."""
+def places_beside(ground: Ground, solved: Solved, edits: Edits, settings: PlacementSettings,
+                  within: float | None = None) -> Pockets:
+    """Sound places up to a station away from each chosen key that may move, or `within`, in steps of a millimetre."""
     crossings, pockets = solved.candidates.crossings, solved.candidates.pockets
     movable = [k for k in solved.chosen if not solved.candidates.needed[k]]
-    reach = int(np.ceil(settings.station_step / STEP))
+    reach = int(np.ceil((settings.station_step if within is None else within) / STEP))
     shifts = np.array([s for s in range(-reach, reach + 1) if s], float) * STEP
     kinds, centres, angles = [np.zeros(0, np.int64)], [np.zeros((0, 2))], [np.zeros(0)]
     for k in movable:

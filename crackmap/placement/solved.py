@@ -25,7 +25,7 @@ class Solved:
     candidates: Candidates
     chosen: tuple[int, ...]  # candidate numbers; the user's keys that hold no line are not among them
     objective: float  # what the plan costs [keys]
-    gap: float  # no plan costs less by more than this [keys]
+    gap: float  # before loads, settling and rows no plan of these stations costs less by more than this [keys]
     warnings: tuple[str, ...]
 
     @property

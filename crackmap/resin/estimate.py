@@ -114,7 +114,7 @@ def _notes(estimate: ResinEstimate, found: tuple[Opening, ...], sheet: ResinShee
                      "its figures in the shop file.")
     assumed = [i for i in estimate.items if i.depth_from in _NOT_KNOWN]
     if assumed:
-        notes.append(f"{len(assumed)} of {len(found)} depths are assumed, because a photo shows none: the "
+        notes.append(f"{len(assumed)} of {len(found)} depths are not known, because no photo shows a blind one's: the "
                      "truth lies "
                      f"between {estimate.least_ml:.0f} and {estimate.most_ml:.0f} ml.")
         notes += _what_to_probe(estimate, assumed, found)

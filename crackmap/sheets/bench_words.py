@@ -269,10 +269,20 @@ def _minutes(minutes: float) -> str:
     return f"{whole} min" if whole < 100 else f"{whole // 60} h {whole % 60:02d} min"
 
 
+_TOO_SMALL = ("short:", "hairline,", "closed at both ends:")  # how such reasons begin
+
+
 def unheld_sentences(plan: Plan) -> list[str]:
-    """Why cracks have no key, the first few one by one."""
-    lines = [as_sentence(f"{each.crack} has no key: {each.why}") for each in plan.unheld[:MOST_UNHELD]]
-    others = [each.crack for each in plan.unheld[MOST_UNHELD:]]
+    """Why cracks have no key: those held by their line and those too small in one line each, others singly."""
+    held = [each.crack for each in plan.unheld if each.why.startswith("part of ")]
+    small = [each.crack for each in plan.unheld if each.why.startswith(_TOO_SMALL)]
+    rest = [each for each in plan.unheld if each.crack not in {*held, *small}]
+    lines = [as_sentence(f"{each.crack} has no key: {each.why}") for each in rest[:MOST_UNHELD]]
+    if small:
+        lines.append(f"Too small for a key, to be filled or glued: {', '.join(small)}.")
+    if held:
+        lines.append(f"Held by the keys of the crack that they are part of: {', '.join(held)}.")
+    others = [each.crack for each in rest[MOST_UNHELD:]]
     if others:
         lines.append(f"No key either: {', '.join(others)}; plan.json says why.")
     return lines

@@ -69,7 +69,21 @@ def crop_to_slab(
     # Pixel centres are at whole numbers, so scaling is about the corner at (-1/2, -1/2).
     sx, sy = size[0] / part.shape[1], size[1] / part.shape[0]
     to_view = np.array([[sx, 0.0, sx * (0.5 - x0) - 0.5], [0.0, sy, sy * (0.5 - y0) - 0.5], [0.0, 0.0, 1.0]])
-    return View(np.ascontiguousarray(scaled), Mapping(to_view @ rectified.mapping.slab_to_photo))
+    return _x_to_the_right(View(np.ascontiguousarray(scaled), Mapping(to_view @ rectified.mapping.slab_to_photo)))
+
+
+def _x_to_the_right(view: View) -> View:
+    """The view turned by half where the slab's x runs to the left in it.
+
+    With the marker beside the slab the photo was brought to scale in the
+    marker's frame, which may lie the other way round than the slab's.
+    """
+    start, end = view.mapping.to_pixels([[0.0, 0.0], [100.0, 0.0]])
+    if end[0] >= start[0]:
+        return view
+    width, height = view.size
+    turn = np.array([[-1.0, 0.0, width - 1.0], [0.0, -1.0, height - 1.0], [0.0, 0.0, 1.0]])
+    return View(np.ascontiguousarray(view.pixels[::-1, ::-1]), Mapping(turn @ view.mapping.slab_to_photo))
 
 
 def stroke(

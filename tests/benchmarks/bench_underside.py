@@ -107,7 +107,8 @@ def main(folder: Path, points: bool) -> None:
         right, wrong, untold = told_right(pair[0], show, other)
         share = right / max(right + wrong + untold, 1e-9)
         rms = float(np.sqrt((off**2).mean()))
-        print(f"{name:<8} {other.method:<8} {other.residual_mm:>8.2f} {rms:>8.2f} {off.max():>8.2f} {right:>6.0f} {wrong:>6.0f} {untold:>6.0f} {share:>6.3f}", flush=True)
+        print(f"{name:<8} {other.method:<8} {other.residual_mm:>8.2f} {rms:>8.2f} {off.max():>8.2f} "
+              f"{right:>6.0f} {wrong:>6.0f} {untold:>6.0f} {share:>6.3f}", flush=True)
 
 
 if __name__ == "__main__":

@@ -61,8 +61,11 @@ def test_a_difference_is_a_warning(folder: Path, capsys: pytest.CaptureFixture[s
 def test_inches_shown_and_read(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     main(["align", str(folder), "--a", "0,0", "--b", f"{1160 / 25.4:.4f},0", "--units", "in"])
     assert "45.6693 in" in capsys.readouterr().out
-    main(["align", str(folder), "--a", "0,0", "--b", f"{1160 / 25.4:.4f},0"])
-    assert "look like inches" in capsys.readouterr().out
+    (folder / "slab-machine.dxf").unlink()
+    with pytest.raises(SystemExit):
+        main(["align", str(folder), "--a", "0,0", "--b", f"{1160 / 25.4:.4f},0"])
+    assert "look like inches" in capsys.readouterr().err
+    assert not (folder / "slab-machine.dxf").exists()
 
 
 @pytest.mark.parametrize(("text", "expected"), [

@@ -46,10 +46,15 @@ def farthest_move(before: Placement, after: Placement, but: set[str] = frozenset
     return max(float(np.hypot(*(there - c).T).min()) for c in here)
 
 
-def middle_move(before: Placement, after: Placement) -> float:
-    """Median of how far the keys of `before` lie from the nearest of `after`. [mm]"""
+def moves(before: Placement, after: Placement) -> np.ndarray:
+    """How far each key of `before` lies from the nearest of `after`. [mm]"""
     there = np.array([k.centre for k in after.keys])
-    return float(np.median([np.hypot(*(there - k.centre).T).min() for k in before.keys]))
+    return np.array([float(np.hypot(*(there - k.centre).T).min()) for k in before.keys])
+
+
+def middle_move(before: Placement, after: Placement) -> float:
+    """Median of `moves`. [mm]"""
+    return float(np.median(moves(before, after)))
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -63,11 +68,12 @@ def test_taken_up_again_after_another_photo_the_keys_stay(seed: int):
 
 @pytest.mark.parametrize("seed", range(3))
 def test_placed_anew_on_a_noisy_photo_keys_move_a_little(seed: int):
-    """Anew there is nothing to stay near, and the cost's valley is flat: recorded, up to 5 mm, mostly 1 to 3."""
+    """Anew there is nothing to stay near, and the cost's valley is flat: recorded, one key in six goes farther."""
     first, second = place(four_checks(), SHOP, THICKNESS), place(noisy(four_checks(), seed), SHOP, THICKNESS)
     # One key more or fewer on a crack that is worth about so many moves its neighbours there; the rest stay.
     assert abs(len(second.keys) - len(first.keys)) <= 1
-    assert middle_move(first, second) <= 4.0
+    assert middle_move(first, second) <= STAYS_WITHIN
+    assert np.percentile(moves(first, second), 75) <= 1.25 * STAYS_WITHIN
 
 
 @pytest.mark.parametrize("confidences", [(0.49, 0.51), (0.51, 0.49)])
