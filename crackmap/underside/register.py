@@ -27,6 +27,7 @@ from crackmap.underside.contour import Contour, contour_of, is_sawn, long_axis
 _END_SIGMA = 1.5  # of a sawn end against the other face's [mm]
 _SIDE_SIGMA = 2.5  # of a live edge once its bevel is taken off [mm]
 _OPENING_SIGMA = 2.5  # of an opening below against the one above, besides its lean [mm]
+_EACH_OPENING, _MOST_COUNTED = 3.0, 40.0  # points that an opening counts as, and all of them together
 _FAR_LEANS = 3.0  # from an opening above; see `_residuals`
 _SAWN_BEVEL = 0.7  # of a sawn side: the saw may not have stood quite upright [mm]
 _POINT_SIGMA = 0.5  # of a common point [mm]
@@ -57,6 +58,7 @@ class _Facing:
     under: FloatArray  # (M, 2) outline points, mirrored [mm]
     above: shapely.Geometry  # openings of the show face
     below: FloatArray  # (K, 2) points of openings of the underside, mirrored [mm]
+    openings: int  # how many these are
     thickness: float
     sawn: tuple[bool, bool]  # the sides +1 and -1 of the show face
 
@@ -90,11 +92,20 @@ def register(show: Survey, under: Survey, thickness_mm: float, points: tuple[Com
         raise UndersideError(f"the underside does not fit the slab: its outline lies {pose.residual:.1f} mm off on "
                              "average, whichever way it is turned; is it the same slab, and are both marker sizes "
                              "right?")
+    notes = []
     if len(tried) > 1 and tried[1][0] < _AS_GOOD * cost + _AS_GOOD_COST:
-        pose = Pose(pose.matrix, pose.method, pose.residual, pose.openings_off, (
-            "the underside fits the slab almost as well turned the other way: say how it was turned over "
-            "(--turned side or --turned end), or give a common point.",))
-    return pose
+        notes.append("the underside fits the slab almost as well turned the other way: say how it was turned over "
+                     "(--turned side or --turned end), or give a common point.")
+    if not any(facing.sawn) and not pose.openings_off <= _FAR_LEANS * _lean(thickness_mm, settings):
+        usual = settings.bevel * thickness_mm / np.sqrt(2.0)
+        notes.append("no opening is seen on both faces and both long sides are live, so across the slab the underside "
+                     f"may lie {usual:.0f} mm off and more: give a common point.")
+    return Pose(pose.matrix, pose.method, pose.residual, pose.openings_off, tuple(notes))
+
+
+def _lean(thickness: float, settings: UndersideSettings) -> float:
+    """How far an opening below usually lies beside the one above, one sigma. [mm]"""
+    return float(np.hypot(_OPENING_SIGMA, settings.lean * thickness / 2.0))
 
 
 def _by_points(points: tuple[CommonPoint, ...], settings: UndersideSettings) -> Pose:
@@ -119,19 +130,20 @@ def _facing(show: Survey, under: Survey, thickness: float) -> _Facing:
     step = max(1, len(mirrored) // _MOST_POINTS)
     above = shapely.union_all([*(shapely.make_valid(shapely.Polygon(v.polygon)) for v in show.voids),
                                *(shapely.linestrings(c.centreline) for c in show.cracks)])
-    return _Facing(contour, cKDTree(contour.points), mirrored[::step], above, _opening_points(under), thickness,
+    below, count = _opening_points(under)
+    return _Facing(contour, cKDTree(contour.points), mirrored[::step], above, below, count, thickness,
                    (is_sawn(contour, 1), is_sawn(contour, -1)))
 
 
-def _opening_points(under: Survey) -> FloatArray:
-    """Points on the underside's cracks and round its voids, mirrored, evenly spaced. [mm]"""
+def _opening_points(under: Survey) -> tuple[FloatArray, int]:
+    """Points on the underside's cracks and round its voids, mirrored, evenly spaced, and of how many. [mm]"""
     lines = [shapely.linestrings(c.centreline[c.width >= _LEAST_OPENING]) for c in under.cracks
              if (c.width >= _LEAST_OPENING).sum() >= 2]
     rings = [shapely.Polygon(v.polygon).exterior for v in under.voids]
     found = [shapely.get_coordinates(shapely.segmentize(g, _OPENING_STEP)) for g in (*lines, *rings)]
     points = np.concatenate(found) if found else np.zeros((0, 2))
     step = max(1, len(points) // _MOST_POINTS)
-    return np.asarray(points[::step] * (1.0, -1.0))
+    return np.asarray(points[::step] * (1.0, -1.0)), len(found)
 
 
 def _demand_equal_lengths(show: Survey, under: Survey) -> None:
@@ -222,11 +234,13 @@ def _residuals(p: FloatArray, facing: _Facing, points: tuple[CommonPoint, ...],
     off, side = _edge_off(p, facing)
     away = _openings_off(p, facing)
     usual = settings.bevel * facing.thickness
-    lean = float(np.hypot(_OPENING_SIGMA, settings.lean * facing.thickness / 2.0))
-    # Neighbouring points of an edge or opening err together: each kind counts as some tens of points.
+    lean = _lean(facing.thickness, settings)
+    # Neighbouring points of an edge err together: the edge counts as some tens of points. An opening leans
+    # as a whole: each counts as few, however long it is.
+    openings = min(_EACH_OPENING * facing.openings, _MOST_COUNTED)
     rows = [off / np.where(side == 0, _END_SIGMA, _SIDE_SIGMA) * np.sqrt(60.0 / len(off)),
             # Past some leans an opening below has nothing to do with any above: it pulls no harder from farther off.
-            away / lean / np.sqrt(1.0 + (away / (_FAR_LEANS * lean)) ** 2) * np.sqrt(40.0 / max(len(away), 40)),
+            away / lean / np.sqrt(1.0 + (away / (_FAR_LEANS * lean)) ** 2) * np.sqrt(openings / max(len(away), 1)),
             p[3:] / (np.array([1.0, 0.5, 1.0, 0.5]) * np.repeat(np.where(facing.sawn, _SAWN_BEVEL, usual), 2))]
     rows += [(point.show - _placed(p, np.array([point.under * (1.0, -1.0)]))[0]) / _POINT_SIGMA for point in points]
     return np.concatenate(rows)

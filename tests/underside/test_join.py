@@ -32,7 +32,7 @@ def off_by(matrix: np.ndarray, turn: float, shift: tuple[float, float]) -> float
 def test_by_outline_with_different_bevels(turn: float, shift: tuple[float, float]) -> None:
     """geometric: the pose is known; both sides' bevels differ, and the crack leans by 3 mm."""
     other = join_faces(show_face(), underside(turn, shift), THICKNESS)
-    assert other.method == "outline"
+    assert other.method == "outline" and other.notes == ()
     assert off_by(other.under_to_show, turn, shift) < 3.5
     assert other.residual_mm < 2.0
     assert np.linalg.det(other.under_to_show) == pytest.approx(-1.0)  # geometric: a mirror keeps lengths
@@ -43,6 +43,7 @@ def test_equal_bevels_need_no_openings(bevels: tuple[float, float]) -> None:
     other = join_faces(show_face(), underside(4.0, (12.0, 30.0), bevels, with_openings=False), THICKNESS)
     # The lower edge's bevel grows by 30 % along the slab in these faces: half of that cannot be told from a turn.
     assert off_by(other.under_to_show, 4.0, (12.0, 30.0)) < 4.0
+    assert any("across the slab the underside may lie" in note for note in other.notes)
 
 
 def test_common_points_by_procrustes() -> None:
