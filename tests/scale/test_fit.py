@@ -33,8 +33,18 @@ def fitted(seed: int, markers: int, noise: Noise = QUIET, lens_known: bool = Fal
 @given(st.integers(0, 10_000), st.sampled_from([2, 3, 4]))
 def test_quiet_markers_give_the_camera_back(seed: int, markers: int) -> None:
     scene, _, _, fit = fitted(seed, markers)
-    assert np.median(scale_errors(scene.camera, fit.camera.mapping, scene.slab)) < 2e-4
+    # Of two markers the lens is found in part only, and its priors have a say: over 120 seeds the worst is off by
+    # 4.0e-4, over 120 of three and four markers by 6.2e-5 (recorded).
+    assert np.median(scale_errors(scene.camera, fit.camera.mapping, scene.slab)) < (6e-4 if markers == 2 else 1e-4)
     assert fit.left_out == ()
+
+
+def test_two_quiet_markers_are_usually_as_good() -> None:
+    errors = []
+    for seed in range(16):
+        scene, _, _, fit = fitted(seed, 2)
+        errors.append(float(np.median(scale_errors(scene.camera, fit.camera.mapping, scene.slab))))
+    assert np.median(errors) < 3e-5 and np.percentile(errors, 90) < 2e-4
 
 
 @settings(max_examples=8, deadline=None)
