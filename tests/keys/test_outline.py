@@ -143,3 +143,14 @@ def test_exact_distances_agree_with_shapely(asked: Asked, seed: int) -> None:
     wall = to_polygon(pocket, 1e-4).exterior
     by_shapely = [wall.distance(Point(p)) for p in points]
     assert distances_to(pocket, points) == pytest.approx(by_shapely, abs=2e-4)
+
+
+@settings(max_examples=100, deadline=None)
+@given(cuttable_keys)
+def test_an_outline_read_back_from_a_file_is_still_tangent(asked: Asked) -> None:
+    """Rows rounded to 0.0001 mm and bulges to a millionth, as plan.json has them, can be made wider."""
+    pocket = np.asarray(asked.made().pocket)
+    read_back = np.column_stack([np.round(pocket[:, :2], 4), np.round(pocket[:, 2], 6)])
+    assert is_tangent(read_back)
+    x0, y0, x1, y1 = bounding_box(read_back)
+    assert bounding_box(offset(read_back, 0.1)) == pytest.approx((x0 - 0.1, y0 - 0.1, x1 + 0.1, y1 + 0.1), abs=1e-3)
