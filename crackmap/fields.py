@@ -169,3 +169,14 @@ class Fields:
 
     def _path(self) -> str:
         return f"{self._where} " if self._where.endswith(":") else f"{self._where}."
+
+
+def rounded_rows(array: FloatArray, digits: int = 3) -> list[Any]:
+    """An array as JSON holds it, to a thousandth of its unit."""
+    rows: list[Any] = np.round(array, digits).tolist()
+    return rows
+
+
+def rounded(value: float, digits: int = 3) -> float:
+    """A figure as JSON holds it, to a thousandth of its unit."""
+    return round(float(value), digits)

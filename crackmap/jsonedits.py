@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from crackmap.fields import Fields
-from crackmap.records import AddedKey, Edits, FloatArray, KeepOut
+from crackmap.fields import rounded as _mm
+from crackmap.fields import rounded_rows as _rows
+from crackmap.records import AddedKey, Edits, KeepOut
 
 EDITS_FORM = "crackmap/edits/1"
 
@@ -133,12 +133,3 @@ def _keep_out_as_json(area: KeepOut) -> dict[str, Any]:
     if len(area.screws):
         form["screws"] = _rows(area.screws)
     return form | {"note": area.note}
-
-
-def _rows(array: FloatArray) -> list[Any]:
-    rows: list[Any] = np.round(array, 3).tolist()
-    return rows
-
-
-def _mm(value: float) -> float:
-    return round(float(value), 3)

@@ -16,6 +16,8 @@ import numpy as np
 
 from crackmap.errors import JobError
 from crackmap.fields import Fields
+from crackmap.fields import rounded as _mm
+from crackmap.fields import rounded_rows as _rows
 from crackmap.jsoncutting import cutting_as_json, cutting_from_json, cutting_settings, sheet_settings
 from crackmap.jsonedits import edits_as_json as edits_as_json
 from crackmap.jsonedits import edits_from_json as edits_from_json
@@ -109,15 +111,6 @@ def _leaf(value: Any) -> str:
 
 _NESTS, _NUMBERS = frozenset({dict, list}), frozenset({int, float})
 _encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
-
-
-def _rows(array: FloatArray, digits: int = 3) -> list[Any]:
-    rows: list[Any] = np.round(array, digits).tolist()
-    return rows
-
-
-def _mm(value: float, digits: int = 3) -> float:
-    return round(float(value), digits)
 
 
 # --- survey.json -----------------------------------------------------------------------------------------

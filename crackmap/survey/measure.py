@@ -11,7 +11,7 @@ from crackmap.survey.judge_points import rough_widths
 from crackmap.survey.profile import Path, normals_of, resampled, smooth_along, smoothed_path
 from crackmap.survey.ridge import LineMap
 from crackmap.survey.tone import WoodValue
-from crackmap.survey.width import Widths, measure_widths
+from crackmap.survey.width import Widths
 from crackmap.survey.width_lips import measure_lips
 from crackmap.survey.width_tips import run_to_border, without_empty_ends
 
@@ -52,11 +52,6 @@ def _free_ends(branches: list[Branch]) -> list[tuple[bool, bool]]:
     """Which ends of each branch hang on nothing."""
     count = degrees(branches)
     return [(count[branch.start] == 1, count[branch.end] == 1) for branch in branches]
-
-
-def _widths(seen: WoodValue, path: Path, rough: FloatArray) -> Widths:
-    """Widths from a guess that may be far off: measured twice."""
-    return measure_widths(seen.value, path, measure_widths(seen.value, path, rough).width)
 
 
 def _carried_over(width: FloatArray, count: int) -> FloatArray:

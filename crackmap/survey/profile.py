@@ -50,35 +50,6 @@ def smoothed_path(points: FloatArray, sigma: float, step: float = 1.0) -> Path:
     return Path(even, normals_of(even))
 
 
-def smoothed_paths(lines: list[FloatArray], sigma: float) -> list[Path]:
-    """Many pixel-by-pixel lines smoothed at once; their points are kept one for one.
-
-    Like `smoothed_path` without the even spacing, and far quicker for a
-    thousand short lines.
-    """
-    counts = np.array([len(line) for line in lines])
-    starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
-    points = np.concatenate(lines)
-    last = np.repeat(starts + counts - 1, counts)
-    first = np.repeat(starts, counts)
-    here = np.arange(len(points))
-    reach = int(np.ceil(3 * sigma))
-    weights = np.exp(-(np.arange(-reach, reach + 1) ** 2) / (2 * sigma**2))
-    total = np.zeros_like(points)
-    for step, weight in zip(range(-reach, reach + 1), weights / weights.sum(), strict=True):
-        at = here + step
-        before, after = at < first, at > last
-        mirrored = np.clip(np.where(before, 2 * first - at, np.where(after, 2 * last - at, at)), first, last)
-        value = points[mirrored]
-        value[before] = 2 * points[first[before]] - value[before]
-        value[after] = 2 * points[last[after]] - value[after]
-        total += weight * value
-    chord = total[np.minimum(here + 2, last)] - total[np.maximum(here - 2, first)]
-    length = np.maximum(np.hypot(*chord.T), 1e-9)[:, None]
-    normals = np.stack([-chord[:, 1], chord[:, 0]], 1) / length
-    return [Path(total[a : a + n], normals[a : a + n]) for a, n in zip(starts, counts, strict=True)]
-
-
 def resampled(points: FloatArray, step: float) -> FloatArray:
     """A polyline's points spaced evenly, about `step` apart, ends kept. [px]"""
     lengths = np.hypot(*np.diff(points, axis=0).T)
