@@ -180,6 +180,8 @@ def bench_albedo(
 ) -> Float32:
     """Linear RGB reflectance of a bench at points on it.
 
+    `x` and `y` may have any shape.
+
     Parameters
     ----------
     name : str

@@ -15,7 +15,7 @@ def _slope_cosine(table: FloatArray, pitch: float) -> NDArray[np.float64]:
 
 
 def inside_distance(edges: EdgeLine, x: Float32, y: Float32) -> Float32:
-    """How far inside the show face's outline points lie, negative outside; exact near the edge. [mm]"""
+    """How far inside the show face's outline points lie, negative outside; exact near the edge. [mm] Any shape."""
     px, py = float(edges.x[1] - edges.x[0]), float(edges.y[1] - edges.y[0])
     along = np.c_[edges.top, _slope_cosine(edges.top, px), edges.bottom, _slope_cosine(edges.bottom, px)]
     across = np.c_[edges.left, _slope_cosine(edges.left, py), edges.right, _slope_cosine(edges.right, py)]
@@ -59,7 +59,7 @@ def outline(edges: EdgeLine) -> FloatArray:
 
 
 def bark_depth(edges: EdgeLine, x: Float32, z: Float32, side: str) -> Float32:
-    """Thickness of the bark outside a live side at depth z: lumpy, thinner towards the show face. [mm]"""
+    """Thickness of the bark outside a live side at depth z: lumpy, thinner towards the show face. [mm] Any shape."""
     mean = edges.bark_top if side == "top" else edges.bark_bottom
     shift = np.float32(0 if side == "top" else 417)
     lumps = sample(fractal(1), x * np.float32(1 / 1.1) + shift, z * np.float32(1 / 1.6) + shift)
@@ -70,6 +70,8 @@ def bark_depth(edges: EdgeLine, x: Float32, z: Float32, side: str) -> Float32:
 
 def outside_live(edges: EdgeLine, x: Float32, y: Float32, z: Float32) -> tuple[Float32, Float32]:
     """How far a point at depth z lies outside the slab's body, and how much of that is bark.
+
+    All arrays have the shape of `x`.
 
     Returns
     -------

@@ -88,7 +88,10 @@ def make_crack(
     dust_chance: float = 0.2,
     parent: int | None = None,
 ) -> CrackShape:
-    """A crack along `line` whose lips are roughened about a smooth `width`. [mm]"""
+    """A crack along `line` whose lips are roughened about a smooth `width`. [mm]
+
+    `line` has shape (N, 2), `width` (N,).
+    """
     rough = np.clip(0.16 * width, 0.03, 0.5)
     # Each lip is jagged on its own; near the tip the roughness fades with the width.
     left = width / 2 + rough * jagged(rng, len(width), 15, 0.75)
@@ -120,7 +123,7 @@ def end_check(
     thickness: float,
     knots: Sequence[KnotShape],
 ) -> CrackShape:
-    """A crack from an end of the slab, widest there."""
+    """A crack from an end of the slab, widest there. Lengths are in mm."""
     x = float(np.interp(y, edges.y, edges.left if from_left else edges.right))
     heading = rng.normal(0, 1.6) + (0 if from_left else 180)
     line = _round_knots(_path(rng, np.array([x, y]), heading, length, rng.uniform(0.5, 3.0)), knots)
@@ -139,7 +142,7 @@ def split_along(
     thickness: float,
     knots: Sequence[KnotShape],
 ) -> CrackShape:
-    """A crack from end to end."""
+    """A crack from end to end. Lengths are in mm."""
     left = float(np.interp(y, edges.y, edges.left))
     right = float(np.interp(y, edges.y, edges.right))
     line = _round_knots(_path(rng, np.array([left, y]), 0.0, right - left, rng.uniform(2, 6)), knots)
@@ -162,7 +165,7 @@ def inner_check(
     thickness: float,
     knots: Sequence[KnotShape],
 ) -> CrackShape:
-    """A surface check or hairline: closed at both ends."""
+    """A surface check or hairline: closed at both ends. Lengths are in mm."""
     heading = rng.normal(0, 2.0) + rng.choice([0, 180])
     line = _path(rng, np.array([0.0, 0.0]), heading, length, rng.uniform(0.2, 1.2))
     line = _round_knots(line - line.mean(0) + [x, y], knots)
@@ -182,7 +185,10 @@ def knot_check(
     widest: float,
     thickness: float,
 ) -> CrackShape:
-    """A crack that starts in a knot or at its hole and runs off along the grain."""
+    """A crack that starts in a knot or at its hole and runs off along the grain.
+
+    Lengths are in mm; `stretch` is along over across the grain. [-]
+    """
     side = rng.choice([-1, 1])
     inside = rng.uniform(-0.3, 0.8)
     start = np.array([x + side * inside * radius * stretch, y + rng.uniform(-0.4, 0.4) * radius])
@@ -208,7 +214,10 @@ def ring_shake(
     widest: float,
     thickness: float,
 ) -> CrackShape:
-    """A crack along an annual ring: an arc, long drawn out along the grain."""
+    """A crack along an annual ring: an arc, long drawn out along the grain.
+
+    Lengths are in mm; `stretch` is along over across the grain. [-]
+    """
     count = max(int(np.radians(sweep_deg) * radius * (1 + stretch) / 2 / _STEP), 12)
     a = np.radians(sweep_deg) * np.linspace(-0.5, 0.5, count) + rng.choice([0, np.pi])
     arc = np.c_[radius * stretch * np.cos(a), radius * np.sin(a)]
@@ -222,7 +231,7 @@ def ring_shake(
 def branch_from(
     rng: np.random.Generator, cracks: Sequence[CrackShape], parent: int, thickness: float
 ) -> CrackShape:
-    """A side crack that leaves its stem at a sharp angle and bends back along it."""
+    """A side crack that leaves its stem at a sharp angle and bends back along it. `thickness` is the slab's. [mm]"""
     stem = cracks[parent]
     count = len(stem.centreline)
     at = int(count * rng.uniform(0.3, 0.7))
@@ -245,7 +254,7 @@ def branch_from(
 def void_shape(
     rng: np.random.Generator, kind: str, x: float, y: float, radius: float, thickness: float
 ) -> VoidShape:
-    """A knot hole (roundish) or a bark inclusion (long, ragged, mostly shallow)."""
+    """A knot hole (roundish) or a bark inclusion (long, ragged, mostly shallow). Lengths are in mm."""
     count = 180
     a = np.arange(count) * (2 * np.pi / count)
     ragged, fall = (0.12, 1.15) if kind == "knot_hole" else (0.2, 0.85)

@@ -33,7 +33,10 @@ def drift_per_depth(light: Light) -> tuple[float, float]:
 
 
 def main_light(light: Light, x: Float32, y: Float32, z: float) -> Float32:
-    """Irradiance of the main light on a level face at depth z, with its falloff and cast bands."""
+    """Irradiance of the main light on a level face at depth z, with its falloff and cast bands.
+
+    `x`, `y` and `z` in mm, arrays of any one shape.
+    """
     gx, gy = light.gradient
     strength = np.exp((gx * x + gy * y) * np.float32(1e-3)) * np.float32(light.direct)
     dx, dy = drift_per_depth(light)
@@ -46,7 +49,7 @@ def main_light(light: Light, x: Float32, y: Float32, z: float) -> Float32:
 
 
 def shade(light: Light, direct: Float32, sky: Float32) -> Float32:
-    """Coloured irradiance (..., 3) of a share of main light and of sky."""
+    """Coloured irradiance (..., 3) of a share of main light and of sky. `direct` and `sky` have any one shape."""
     main = direct[..., None] * np.array(light.colour, np.float32)
     return np.asarray(main + sky[..., None] * np.array(light.sky_colour, np.float32) * np.float32(light.sky))
 
@@ -82,7 +85,10 @@ def map_shadow(scene: SlabScene) -> ShadowMap:
 
 
 def bench_light(scene: SlabScene, shadow: ShadowMap, x: Float32, y: Float32) -> Float32:
-    """Coloured irradiance on the bench, with the slab's shadow and the dark line beneath its edge."""
+    """Coloured irradiance on the bench, with the slab's shadow and the dark line beneath its edge.
+
+    `x` and `y` have any one shape. [mm]
+    """
     light, thickness = scene.light, scene.thickness_mm
     dx, dy = drift_per_depth(light)
     clear = np.ones_like(x)
@@ -105,6 +111,8 @@ def slot_sky(depth: Float32, width: Float32) -> Float32:
 
     A wall point of an endless slot of width w at depth z sees (1 - z / sqrt(z^2 + w^2)) / 2;
     light that bounces once between pale walls adds to it.
+
+    Arrays of any one shape.
     """
     z2, w2 = depth * depth, width * width + np.float32(1e-6)
     direct = 0.5 * (1 - depth / np.sqrt(z2 + w2))
@@ -112,13 +120,16 @@ def slot_sky(depth: Float32, width: Float32) -> Float32:
 
 
 def pit_sky(depth: Float32, radius: Float32) -> Float32:
-    """Share of the sky seen from the floor of a round pit: r^2 / (r^2 + z^2). [-]"""
+    """Share of the sky seen from the floor of a round pit: r^2 / (r^2 + z^2). [-] Arrays of any one shape."""
     r2 = radius * radius
     return np.asarray(r2 / (r2 + depth * depth + np.float32(1e-6)), np.float32)
 
 
 def glare(light: Light, x: Float32, y: Float32, sheen: Float32) -> NDArray[np.float32]:
-    """Reflected light of a near lamp or flash, (..., 3), added to the wood's own."""
+    """Reflected light of a near lamp or flash, (..., 3), added to the wood's own.
+
+    `x`, `y` and `sheen` have any one shape.
+    """
     assert light.glare is not None
     gx, gy, radius, strength = light.glare
     d2 = ((x - np.float32(gx)) ** 2 + (y - np.float32(gy)) ** 2) * np.float32(1 / radius**2)

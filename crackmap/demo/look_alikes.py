@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from crackmap.demo.grow_cracks import jagged
 from crackmap.demo.looks import RGB, WOODS, WoodLook
-from crackmap.demo.scene import CrackShape, Finish, Mark, PaintedLine, SlabScene
+from crackmap.demo.odd_cracks import odd_crack
+from crackmap.demo.scene import Finish, Mark, PaintedLine, SlabScene
 from crackmap.demo.stains import random_zone, spalt_zones
 from crackmap.records import frozen_array
 
@@ -22,7 +23,10 @@ _STEP = 0.5  # between vertices of a painted line [mm]
 
 
 def with_look_alikes(scene: SlabScene, centre_mm: NDArray[np.float64], reach_mm: float, seed: int) -> SlabScene:
-    """The scene as a harder one: the lines and marks lie within `reach_mm` of `centre_mm`."""
+    """The scene as a harder one: the lines and marks lie within `reach_mm` of `centre_mm`.
+
+    `centre_mm` has shape (2,).
+    """
     rng = np.random.default_rng([seed, 47])
     zones = scene.zones
     if rng.random() < 0.25:
@@ -40,7 +44,7 @@ def with_look_alikes(scene: SlabScene, centre_mm: NDArray[np.float64], reach_mm:
     return dataclasses.replace(
         scene, zones=zones, lines=tuple(lines), light=light, marks=marks, own_look=_odd_wood(rng, WOODS[scene.look]),
         exposure=exposure, finish=_finish(rng, scene.finish),
-        cracks=tuple(_odd_crack(rng, scene, crack) for crack in scene.cracks),
+        cracks=tuple(odd_crack(rng, scene, crack) for crack in scene.cracks),
     )
 
 
@@ -71,37 +75,14 @@ def _odd_wood(rng: np.random.Generator, look: WoodLook) -> WoodLook | None:
 
 
 def _finish(rng: np.random.Generator, finish: Finish) -> Finish:
-    """Rougher sawing on some."""
+    """Rougher sawing on some, and the dust of it."""
     if rng.random() < 0.3:
-        return dataclasses.replace(finish, saw_marks=float(rng.uniform(0.5, 4)), saw_pitch=float(rng.uniform(1.2, 14)))
+        finish = dataclasses.replace(
+            finish, saw_marks=float(rng.uniform(0.5, 4)), saw_pitch=float(rng.uniform(1.2, 14)))
+    if rng.random() < 0.15:
+        finish = dataclasses.replace(
+            finish, dust=float(rng.uniform(0.4, 1.2)), speck_level=float(rng.uniform(1.2, 2.3)))
     return finish
-
-
-def _odd_crack(rng: np.random.Generator, scene: SlabScene, crack: CrackShape) -> CrackShape:
-    """Now and then a crack that is shallow, choked with dust or dirt, or stained beside."""
-    kind = rng.random()
-    count = len(crack.width)
-    if kind < 0.16:  # one sees its floor
-        floor = crack.width * rng.uniform(0.6, 2.5) * np.exp(0.2 * jagged(rng, count, 12, 1.0)) + 0.2
-        return dataclasses.replace(crack, depth=frozen_array(np.minimum(crack.depth, np.clip(floor, 0.2, None))))
-    if kind < 0.28:
-        level = np.clip(rng.uniform(0.2, 2.0) * np.exp(0.4 * jagged(rng, count, 10, 1.0)), 0.15, None)
-        return dataclasses.replace(
-            crack, depth=frozen_array(np.minimum(crack.depth, level)),
-            dusty=frozen_array((np.abs(jagged(rng, count, 40, 1.0)) < rng.uniform(0.4, 2)).astype(float)),
-            fill=_filling(rng, scene),
-        )
-    if kind < 0.38:
-        return dataclasses.replace(crack, halo=float(rng.uniform(0.2, 1.0)))
-    return crack
-
-
-def _filling(rng: np.random.Generator, scene: SlabScene) -> RGB:
-    """Sawdust of the same wood, paler; or dirt, which is dark."""
-    early = np.array(scene.wood.early)
-    share = rng.uniform(0, 0.6)
-    c = early + (np.array([206, 182, 148]) - early) * share if rng.random() < 0.6 else early * rng.uniform(0.3, 0.9)
-    return (float(c[0]), float(c[1]), float(c[2]))
 
 
 def _spot(rng: np.random.Generator, centre: NDArray[np.float64], reach: float) -> NDArray[np.float64]:

@@ -18,7 +18,7 @@ def linear(srgb: ArrayLike) -> NDArray[np.float32]:
 
 
 def encoded(light: NDArray[np.float32]) -> NDArray[np.float32]:
-    """sRGB 0 to 1 of linear light 0 to 1 (IEC 61966-2-1), to 1/5000."""
+    """sRGB 0 to 1 of linear light 0 to 1 (IEC 61966-2-1), to 1/5000. Any shape."""
     return np.asarray(_encoding()[np.clip(light * 65535 + 0.5, 0, 65535).astype(np.uint16)], np.float32)
 
 

@@ -48,6 +48,8 @@ def look_up(table: ArrayLike, start: float, pitch: float, at: Float32) -> Float3
     """Linear look-up in a table sampled every `pitch` from `start`, clamped at its ends.
 
     `table` is (N,) or (N, channels); N stays below 32,000.
+
+    `start`, `pitch` and `at` are in one unit.
     """
     values = np.ascontiguousarray(table, np.float32)
     values = values.reshape(1, len(values), *values.shape[1:])
@@ -56,12 +58,15 @@ def look_up(table: ArrayLike, start: float, pitch: float, at: Float32) -> Float3
 
 
 def wrapped(values: Float32, period: float) -> Float32:
-    """`values` modulo `period`, 0 to period (much quicker than np.mod)."""
+    """`values` modulo `period`, 0 to period (much quicker than np.mod). Any shape; `period` in the values' unit."""
     return np.asarray(values - np.floor(values * np.float32(1 / period)) * np.float32(period), np.float32)
 
 
 def smoothstep(low: float, high: float, values: Float32) -> Float32:
-    """0 below `low`, 1 above `high`, a smooth cubic between (`low` may exceed `high`)."""
+    """0 below `low`, 1 above `high`, a smooth cubic between (`low` may exceed `high`).
+
+    Any shape; `low` and `high` in the values' unit.
+    """
     t = np.clip((values - np.float32(low)) * np.float32(1.0 / (high - low)), 0, 1)
     return np.asarray(t * t * (3 - 2 * t), np.float32)
 

@@ -51,7 +51,10 @@ def narrowing(z: ArrayLike, shut: ArrayLike) -> NDArray[np.float64]:
 
 
 def find_nearest(crack: CrackShape, points: NDArray[np.float64]) -> Nearest:
-    """Project points on a crack's centreline; values along it are linear between vertices."""
+    """Project points on a crack's centreline; values along it are linear between vertices.
+
+    `points` has shape (N, 2).
+    """
     line = crack.centreline
     _, vertex = cKDTree(line).query(points)
     best = np.full(len(points), np.inf)
@@ -92,7 +95,10 @@ def find_nearest(crack: CrackShape, points: NDArray[np.float64]) -> Nearest:
 def gap_coverage(
     across: NDArray[np.float64], width: NDArray[np.float64], footprint: float
 ) -> NDArray[np.float64]:
-    """Share of a sample `footprint` wide that lies in the gap: exact for a straight crack. [-]"""
+    """Share of a sample `footprint` wide that lies in the gap: exact for a straight crack. [-]
+
+    Arrays of any one shape; all lengths in mm.
+    """
     half, f = width / 2, footprint / 2
     overlap = np.minimum(across + f, half) - np.maximum(across - f, -half)
     return np.asarray(np.clip(overlap, 0, None) / footprint, float)
@@ -106,7 +112,7 @@ def _ribbon_window(crack: CrackShape, grid: Grid, part: slice, margin: float) ->
 
 
 def crack_samples(crack: CrackShape, grid: Grid, margin: float) -> NDArray[np.intp]:
-    """Flat indices of the samples within `margin` of a crack; found piece by piece to stay cheap."""
+    """Flat indices of the samples within `margin` of a crack; found piece by piece to stay cheap. `margin` in mm."""
     taken = []
     columns = grid.x.shape[1]
     piece = 40
@@ -206,7 +212,8 @@ def _gap_light(
     met, gap = _follow_into_crack(near, crack.lean, sideways, thickness)
     x, y = rays.x.ravel()[index], rays.y.ravel()[index]
     grain = sample(fractal(2), x * np.float32(0.9), (y + 3 * met.astype(np.float32)) * np.float32(2.2))
-    wall = linear(scene.wood.early) * np.float32(0.62) * np.exp(0.22 * grain)[:, None]
+    own = linear(scene.wood.early) * np.float32(0.62) if crack.wall is None else linear(crack.wall)
+    wall = own * np.exp(0.22 * grain)[:, None]
     dust = (near.dusty > 0.5) & (met > 0.8 * near.depth)
     wall[dust] = linear(crack.fill or _DUST) * np.exp(0.18 * grain[dust])[:, None]
     dx, dy = drift_per_depth(scene.light)
@@ -218,7 +225,7 @@ def _gap_light(
     facing = np.where(dust, 1.0, np.clip(np.abs(drift) / np.hypot(1, drift), 0.15, 1)).astype(np.float32)
     direct = main_light(scene.light, x, y, 0.0) * lit * facing
     sky = slot_sky(met.astype(np.float32), gap.astype(np.float32))
-    glow = (0.25 * sky)[:, None] * wall  # light that bounces between the walls
+    glow = (np.float32(crack.glow) * sky)[:, None] * wall  # light that bounces between the walls
     light = wall * shade(scene.light, direct, sky) + glow
     through = met >= 0.999 * thickness
     if through.any():  # little light reaches the bench beneath the slab
@@ -250,7 +257,7 @@ def paint_void(
     cover: Float32,
     bench: LitBench,
 ) -> None:
-    """Lay one void over the picture, in place (arguments as for `paint_crack`)."""
+    """Lay one void over the picture, in place (arguments as for `paint_crack`). The picture has shape (H, W, 3)."""
     reach = float(void.radii.max()) * max(void.stretch, 1.0) + 6.0
     window = grid.window(float(void.centre[0]), float(void.centre[1]), reach)
     if window is None:

@@ -17,7 +17,7 @@ _LEAST_SLOPE = 0.25  # of the usual slope: where a field is level, its border li
 
 
 def add_painted(colour: Float32, scene: SlabScene, grid: Grid) -> None:
-    """Change the face's reflectance by the scene's zones and painted lines, in place."""
+    """Change the face's reflectance by the scene's zones and painted lines, in place. `colour` has shape (H, W, 3)."""
     for zone in scene.zones:
         _add_zone(colour, zone, grid)
     for line in scene.lines:

@@ -48,7 +48,10 @@ def turn_edges(edges: EdgeLine, thickness: float) -> EdgeLine:
 
 
 def turn_crack(crack: CrackShape, thickness: float) -> list[CrackShape]:
-    """What a crack shows below: each stretch that goes right through, moved by its lean."""
+    """What a crack shows below: each stretch that goes right through, moved by its lean.
+
+    `thickness` is the slab's. [mm]
+    """
     through = np.r_[False, crack.depth >= 0.999 * thickness, False]
     starts, stops = np.flatnonzero(through[1:] & ~through[:-1]), np.flatnonzero(~through[1:] & through[:-1])
     unit = np.gradient(crack.centreline, axis=0)

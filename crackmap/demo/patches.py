@@ -86,18 +86,26 @@ def random_patch(
     mm_per_px: float | None = None,
     near_crack: float = 0.75,
     look_alikes: bool = False,
+    near_feature: float = 0.0,
     **wishes: Any,
 ) -> Patch:
     """A piece of a random scene: round a point of a crack with chance `near_crack`, else anywhere.
 
+    On a scene without cracks it lies at a void, a knot or the slab's edge with
+    chance `near_feature`.
+
     `wishes` go to `random_scene`; `mm_per_px` is drawn between 0.15 and 1.2 when
     None. With `look_alikes` the wood is odder and more on it resembles a crack.
+
+    Chances are 0 to 1. [-]
     """
     rng = np.random.default_rng([seed, 9])
     scene = random_scene(seed, **wishes)
     if scene.cracks and rng.random() < near_crack:
         line = scene.cracks[int(rng.integers(len(scene.cracks)))].centreline
         centre = line[int(rng.integers(len(line)))]
+    elif near_feature and not scene.cracks and rng.random() < near_feature:
+        centre = _feature(rng, scene)
     else:
         centre = np.array([rng.uniform(0.05, 0.95) * scene.length, rng.uniform(-0.45, 0.45) * scene.width])
     pitch = mm_per_px or float(np.exp(rng.uniform(np.log(0.15), np.log(1.2))))
@@ -113,3 +121,12 @@ def random_patch(
         float(rng.uniform(0, 28)),
         float(rng.uniform(0, 360)),
     )
+
+
+def _feature(rng: np.random.Generator, scene: SlabScene) -> NDArray[np.float64]:
+    """The middle of a void or a knot, or a point of the slab's edge. [mm]"""
+    e = scene.edges
+    k, m = int(rng.integers(len(e.x))), int(rng.integers(len(e.y)))
+    places = [void.centre for void in scene.voids] + [(knot.x, knot.y) for knot in scene.knots]
+    places += [(e.x[k], e.top[k]), (e.x[k], e.bottom[k]), (e.left[m], e.y[m]), (e.right[m], e.y[m])]
+    return np.array(places[int(rng.integers(len(places)))], float)

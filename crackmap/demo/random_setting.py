@@ -23,7 +23,7 @@ _FOCAL_SHARE = {
 def draw_camera(
     rng: np.random.Generator, w: SceneWishes, edges: EdgeLine, length: float, width: float
 ) -> CameraPose:
-    """A camera that has the whole slab in view."""
+    """A camera that has the whole slab in view. The slab's `length` and `width` in mm."""
     columns, rows = w.size_px
     focal = columns * _FOCAL_SHARE[int(rng.choice([24, 26, 26, 28, 35]))]
     turn = rng.normal(0, 9) + rng.choice([0, 0, 180]) if w.turn_deg is None else w.turn_deg
@@ -59,7 +59,7 @@ def _warm(rng: np.random.Generator, strength: float) -> tuple[float, float, floa
 
 
 def draw_light(rng: np.random.Generator, w: SceneWishes, length: float, width: float) -> Light:
-    """A main light and a sky of the wished or a random kind."""
+    """A main light and a sky of the wished or a random kind. The slab's `length` and `width` in mm."""
     kind = w.light or str(rng.choice(LIGHTS))
     azimuth = float(rng.uniform(0, 360))
     look = _LIGHT_LOOKS[kind]
@@ -129,7 +129,7 @@ def _sheen(
 
 
 def draw_marks(rng: np.random.Generator, length: float, width: float) -> tuple[Mark, ...]:
-    """Stains, cup rings, pencil lines, scars and sticker stripes."""
+    """Stains, cup rings, pencil lines, scars and sticker stripes. The slab's `length` and `width` in mm."""
     marks = []
     for kind, chance, size, strength in (
         ("stain", 0.4, (12, 60), (0.25, 0.7)),

@@ -175,7 +175,10 @@ def _vignette(shape: tuple[int, int], strength: float) -> Float32:
 
 
 def expose(scene: SlabScene, light: Float32) -> NDArray[np.uint8]:
-    """What the camera makes of the light: level, vignette, blur, noise, sharpening, sRGB."""
+    """What the camera makes of the light: level, vignette, blur, noise, sharpening, sRGB.
+
+    `light` has shape (H, W, 3).
+    """
     e = scene.exposure
     wood = linear(scene.wood.early)
     sky = np.array(scene.light.sky_colour) * scene.light.sky

@@ -55,6 +55,8 @@ class CrackShape:
     parent: int | None = None  # a branch's stem
     halo: float = 0.0  # stain beside it, 0 to 1
     fill: RGB | None = None  # sRGB 0 to 255 of what lies in it; None: sawdust
+    wall: RGB | None = None  # sRGB 0 to 255 of its walls and floor; None: the wood's, darker
+    glow: float = 0.25  # light that bounces between the walls, as a share of the sky's [-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +217,7 @@ class Finish:
     saw_radius: float = 0.0  # of a circular saw, 0: straight band-saw marks [mm]
     weathering: float = 0.0  # 0 fresh, 1 grey
     dust: float = 0.0  # 0 to 1
+    speck_level: float = 2.3  # where dust's specks begin: the lower, the more of them
     end_seal: tuple[float, float, float] | None = None  # sRGB of wax slopped over the ends
     roughness: float = 0.5
     mineral: float = 0.0  # dark streaks along the grain

@@ -35,6 +35,8 @@ def reach_outside(scene: SlabScene, rays: Rays) -> Float32:
 def paint_sides(scene: SlabScene, rays: Rays, band: NDArray[np.bool_], picture: Float32) -> Float32:
     """Lay the sides over the bench in `picture`, in place.
 
+    The picture has shape (H, W, 3), the others (H, W).
+
     Parameters
     ----------
     band : ndarray of bool

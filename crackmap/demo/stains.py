@@ -14,6 +14,8 @@ def spalt_zones(strength: float, seed: int) -> tuple[Zone, ...]:
 
     Zone lines are thin, dark, even in width and closed; they follow the grain
     only loosely.
+
+    `strength` is 0 to 1. [-]
     """
     if strength <= 0:
         return ()

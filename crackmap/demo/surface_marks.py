@@ -11,7 +11,10 @@ from crackmap.demo.scene import Mark, SlabScene
 
 
 def add_finish(colour: Float32, scene: SlabScene, grid: Grid) -> Float32:
-    """Change the face's reflectance for how it was left, in place; returns the slope of the saw's ripples."""
+    """Change the face's reflectance for how it was left, in place; returns the slope of the saw's ripples.
+
+    `colour` has shape (H, W, 3).
+    """
     finish = scene.finish
     if finish.weathering > 0:
         patch = sample(fractal(1), grid.x * np.float32(1 / 4.0), grid.y * np.float32(1 / 1.5))
@@ -26,9 +29,8 @@ def add_finish(colour: Float32, scene: SlabScene, grid: Grid) -> Float32:
     if finish.dust > 0:
         speck = sample(soft(1), grid.x * np.float32(1 / 0.5), grid.y * np.float32(1 / 0.5))
         drift = sample(fractal(0), grid.x * np.float32(1 / 2.0), grid.y * np.float32(1 / 2.0))
-        share = np.clip(
-            finish.dust * (0.14 * np.clip(drift, 0, 3) + 0.5 * smoothstep(2.3, 3.2, speck)), 0, 0.8
-        )
+        specks = smoothstep(finish.speck_level, finish.speck_level + 0.9, speck)
+        share = np.clip(finish.dust * (0.14 * np.clip(drift, 0, 3) + 0.5 * specks), 0, 0.8)
         colour += (linear((212, 190, 158)) - colour) * share[..., None]
     if finish.end_seal is not None:
         _add_end_seal(colour, scene, grid)

@@ -183,6 +183,8 @@ def paint_thing(
     """Lay a thing and its small shadow over the picture, in place.
 
     `visible` is the share of each sample not hidden by the slab (for things on the bench).
+
+    The picture has shape (H, W, 3), the others (H, W); `footprint` of a sample in mm.
     """
     z = level(scene, thing)
     x, y = rays.at(z)

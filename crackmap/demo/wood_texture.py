@@ -162,6 +162,8 @@ def _mix(colour: Float32, other: NDArray[np.float32], share: Float32) -> Float32
 def albedo(scene: SlabScene, log: Log, grid: Grid, inside: Float32) -> Float32:
     """Linear RGB reflectance of the show face, without openings or marks.
 
+    `inside` has shape (H, W).
+
     Parameters
     ----------
     inside : ndarray of float32

@@ -20,6 +20,8 @@ from crackmap.scale.target import FloatArray, Target, rectangle_corners
 
 CELLS = 6  # a side: four bits and a border of one cell on both sides
 DICTIONARY = cv2.aruco.DICT_4X4_50
+LOOK_PX = 1500  # a large photo is first looked at with its longer side halved to no less than this
+PLAIN_PX = 40.0  # shortest side of a marker in such a copy: half of it can still be read
 BLOOM_SIGMA = 0.3  # [px]; a tone curve or a spreading print moves edges by up to half a pixel
 
 ImageArray = NDArray[np.uint8]
@@ -64,7 +66,31 @@ def find_markers(grey: ImageArray, size: float, height: float) -> list[Target]:
 
 
 def detect(grey: ImageArray) -> list[Sighting]:
-    """All markers of the dictionary that can be read without a single wrong bit."""
+    """All markers of the dictionary that can be read without a single wrong bit.
+
+    Looked for on a reduced copy of a large photo first. That is the last word where
+    the smallest marker seen is so large there that any other of its size, farther
+    off or tilted, would have been seen as well.
+
+    `grey` has shape (H, W).
+    """
+    shrink = 2 ** max(int(np.log2(max(grey.shape) / LOOK_PX)), 0)
+    while shrink > 1:
+        size = (grey.shape[1] // shrink, grey.shape[0] // shrink)
+        whole = grey[: size[1] * shrink, : size[0] * shrink]
+        seen = _read_markers(np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8))
+        if seen and min(_shortest_side(s.corners) for s in seen) >= PLAIN_PX:
+            return [Sighting(s.id, (s.corners + 0.5) * shrink - 0.5) for s in seen]
+        shrink //= 2
+    return _read_markers(grey)
+
+
+def _shortest_side(corners: FloatArray) -> float:
+    return float(np.hypot(*(corners - np.roll(corners, 1, axis=0)).T).min())
+
+
+def _read_markers(grey: ImageArray) -> list[Sighting]:
+    """Markers as they are seen at this resolution."""
     settings = cv2.aruco.DetectorParameters()
     settings.errorCorrectionRate = 0.0  # wood grain must never pass for a marker with one bit mended
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE

@@ -71,7 +71,8 @@ def _add_paper(mask: NDArray[np.uint8], image: NDArray[np.uint8], corners: Float
     if x1 - x0 < 4 or y1 - y0 < 4:
         return
     window = image[y0:y1, x0:x1]
-    darkest = window.min(axis=2)
+    red, green, blue = cv2.split(window)
+    darkest = cv2.min(cv2.min(red, green), blue)
     square = np.zeros(darkest.shape, np.uint8)
     cv2.fillPoly(square, [np.round(corners - [x0, y0]).astype(np.int32)], 1)
     if not square.any():

@@ -70,6 +70,7 @@ def crack_chance(
         kept = seen[overlap:-overlap, overlap:-overlap]
         own = chance[inner]
         own[:] = kept[: own.shape[0], : own.shape[1]]
+    _network.cache_clear()  # what it works in is larger than the picture
     if wood is not None:
         chance[~wood] = 0
     return chance
@@ -112,12 +113,25 @@ def _seen(piece: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
         network.setInput(cv2.dnn.blobFromImage(piece, 1 / 255))
         chances = network.forward()[0]
     whole = np.empty(piece.shape[:2], np.uint8)
-    for k, quarter in enumerate(chances):  # of the two by two pixels under each half-size one
-        whole[k // 2 :: 2, k % 2 :: 2] = cv2.convertScaleAbs(quarter, alpha=255)
+    side = piece.shape[0] // chances.shape[1]
+    for k, part in enumerate(chances):  # of the pixels under each small one, row by row
+        whole[k // side :: side, k % side :: side] = cv2.convertScaleAbs(part, alpha=255)
     if scale == 1:
         return whole[:rows, :columns]
     back = np.array([[1 / scale, 0, (1 / scale - 1) / 2], [0, 1 / scale, (1 / scale - 1) / 2]])  # pixel centres
     return np.asarray(cv2.warpAffine(whole, back, (columns, rows), flags=cv2.INTER_LINEAR), np.uint8)
+
+
+def network_warnings() -> tuple[str, ...]:
+    """A sentence where the network cannot be read, so that the cracks are found by lines alone; or none."""
+    try:
+        _network()
+    except cv2.error:
+        return (
+            f"The crack network {NETWORK_FILE.name} cannot be read, so cracks were found by dark lines alone: more is"
+            " missed and more is false; install crackmap again.",
+        )
+    return ()
 
 
 @lru_cache(maxsize=1)

@@ -12,6 +12,7 @@ from shapely import Polygon
 
 from crackmap.errors import SurveyError
 from crackmap.survey.edge_band import evenly_spaced
+from crackmap.survey.edge_colour import colour_of
 from crackmap.survey.edge_features import YARDSTICK, cell_features
 from crackmap.survey.edge_fine import refined
 from crackmap.survey.edge_passes import settled
@@ -19,7 +20,7 @@ from crackmap.survey.edge_region import RoughSlab, rough_slab
 from crackmap.survey.edge_view import View
 from crackmap.survey.edge_wane import without_flank
 from crackmap.survey.foreign import things_on_slab
-from crackmap.survey.light import FloatImage, linear_light, shade_and_tints
+from crackmap.survey.light import FloatImage
 
 BoolMask = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
@@ -70,16 +71,18 @@ def find_edge(
         [mm]
     view : View
         The picture's smaller copy.
-    seen, hidden, seeds : ndarray of bool, shape (H, W)
+    seen, hidden : ndarray of bool, shape (H, W)
         Where the photo covers the picture; where a marker, sheet or card hides
-        what lies below; where there is surely wood.
+        what lies below.
+    seeds : ndarray of bool, shape (h, w)
+        Where there is surely wood, on the copy's grid.
 
     Raises
     ------
     SurveyError
         If nothing in view stands out as a slab, or all of it is wood.
     """
-    seen, hidden, seeds = (view.shrunk(mask) for mask in (seen, hidden, seeds))
+    seen, hidden = (view.shrunk(mask) for mask in (seen, hidden))
     cell = max(1, max(view.size) // _CELLS)
     features = cell_features(view, cell)
     on_cells = [_on_cells(mask, cell, features.shape[1::-1]) for mask in (seen, hidden, seeds)]
@@ -113,7 +116,8 @@ def _things(view: View, rough: RoughSlab, grain: FloatArray, hidden: BoolMask) -
     """Where unknown things lie on the slab, on the view's grid."""
     size = (view.size[0] // 2, view.size[1] // 2)
     half = np.asarray(cv2.resize(view.pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-    colour = shade_and_tints(linear_light(half)) / YARDSTICK[:3]
+    colour = colour_of(half)
+    colour /= YARDSTICK[:3]
     slab, known = (
         cv2.resize(mask.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0 for mask in (rough.mask, hidden)
     )

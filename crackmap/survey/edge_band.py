@@ -73,13 +73,16 @@ def band_along(
 
 
 def signed_area(ring: FloatArray) -> float:
-    """Shoelace area of a closed ring (N, 2); its sign tells the turn."""
+    """Shoelace area of a closed ring (N, 2); its sign tells the turn. In the ring's unit squared."""
     ahead = np.roll(ring, -1, axis=0)
     return 0.5 * float(np.sum(ring[:, 0] * ahead[:, 1] - ahead[:, 0] * ring[:, 1]))
 
 
 def evenly_spaced(ring: FloatArray, step: float) -> FloatArray:
-    """A closed ring resampled at about `step`, at least 16 points."""
+    """A closed ring resampled at about `step`, at least 16 points.
+
+    Shape (N, 2) in and out; `step` in the ring's unit.
+    """
     closed = np.vstack([ring, ring[:1]])
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
     count = max(16, round(run[-1] / step))
@@ -88,7 +91,7 @@ def evenly_spaced(ring: FloatArray, step: float) -> FloatArray:
 
 
 def smoothed(values: FloatArray, sigma: float) -> FloatArray:
-    """Gaussian mean round a ring, along axis 0; `sigma` in steps."""
+    """Gaussian mean round a ring, along axis 0; `sigma` in steps. Shape (N, ...); `sigma` without unit. [-]"""
     if sigma <= 0:
         return values
     reach = min(int(3 * sigma) + 1, len(values) - 1)
@@ -101,7 +104,7 @@ def smoothed(values: FloatArray, sigma: float) -> FloatArray:
 
 
 def ring_mean(values: NDArray[Real], reach: int) -> NDArray[Real]:
-    """Mean over `reach` rows to both sides, round a ring, along axis 0."""
+    """Mean over `reach` rows to both sides, round a ring, along axis 0. Shape (N, ...)."""
     reach = min(reach, (len(values) - 1) // 2)
     if reach == 0:
         return values
@@ -119,6 +122,8 @@ def tidy(
     thin arm. Notches up to `mouth` wide are filled; arms up to `arm` wide are
     cut off unless they reach no more than `corner` beyond what stays, which is
     what a plain corner does. All lengths, and `cell` of the work grid, in mm.
+
+    `outline` has shape (N, 2).
     """
     scale = mm_per_px / cell
     pad = arm / cell + 3
@@ -130,12 +135,15 @@ def tidy(
     body = _open(whole, arm / cell / 2)
     if not body.any():
         return outline
-    beyond = cv2.distanceTransform(1 - body, cv2.DIST_L2, 5)
-    count, labels = cv2.connectedComponents(whole & ~body)
-    kept = np.ones(count, np.uint8)
-    kept[labels[beyond > corner / cell]] = 0  # parts that reach too far
-    kept[0] = 0
-    body |= kept[labels]
+    parts = whole & (1 - body)
+    count, labels = cv2.connectedComponents(parts)
+    at = cv2.findNonZero(parts)
+    if at is not None:
+        columns, rows = at.reshape(-1, 2).T
+        beyond = cv2.distanceTransform(1 - body, cv2.DIST_L2, 5)
+        kept = np.ones(count, np.uint8)
+        kept[labels[rows, columns][beyond[rows, columns] > corner / cell]] = 0  # parts that reach too far
+        body[rows, columns] = kept[labels[rows, columns]]
     rings, _ = cv2.findContours(body, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     longest = max(rings, key=cv2.contourArea)[:, 0].astype(float)
     return np.asarray((longest + origin) / scale)

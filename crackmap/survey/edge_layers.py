@@ -17,9 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.survey.edge_band import Band, ring_mean
+from crackmap.survey.edge_colour import colour_of
 from crackmap.survey.edge_features import YARDSTICK
 from crackmap.survey.edge_mixture import Mixture, fit_mixture
-from crackmap.survey.light import FloatImage, linear_light, shade_and_tints
+from crackmap.survey.light import FloatImage
 
 FloatArray = NDArray[np.float64]
 BoolMask = NDArray[np.bool_]
@@ -76,8 +77,11 @@ class Profiles:
 
 
 def profiles_of(band: Band, pixels: NDArray[np.uint8], usable: BoolMask) -> Profiles:
-    """Shade, tints and roughness along the normals; `usable`: where slab or bench is in plain view."""
-    colour = shade_and_tints(linear_light(band.unroll(pixels)))
+    """Shade, tints and roughness along the normals; `usable`: where slab or bench is in plain view.
+
+    `pixels` has shape (H, W, 3), `usable` (H, W).
+    """
+    colour = colour_of(band.unroll(pixels))
     shade = colour[..., 0]
     wiggle = ring_mean(cv2.absdiff(shade, np.roll(shade, 1, axis=0)), max(1, round(_ROUGHNESS_MM / 2 / band.step_mm)))
     rough = np.log(wiggle + _LEAST_ROUGHNESS).astype(np.float32)

@@ -43,6 +43,7 @@ class _Pass:
 _WIDE = _Pass(-70.0, 80.0, (-70.0, -38.0), (45.0, 80.0), 5.0, 2.5, 4, 1.0, mouth=40.0, arm=60.0, corner=22.0)
 _NEARER = _Pass(-40.0, 60.0, (-30.0, -8.0), (30.0, 60.0), 2.5, 1.25, 4, 0.6, mouth=18.0, arm=30.0, corner=12.0)
 _PASSES = (_WIDE, _WIDE, _NEARER)
+_TIDY_CELL_MM = 1.5  # fine enough: the last pass draws the outline anew
 
 
 def settled(ring: FloatArray, view: View, usable: BoolMask, grain: FloatArray) -> FloatArray:
@@ -81,4 +82,4 @@ def _offsets(cost: FloatImage, turn: _Pass) -> FloatArray:
 
 
 def _tidied(ring: FloatArray, view: View, turn: _Pass) -> FloatArray:
-    return tidy(ring, view.mm_per_px, turn.mouth, turn.arm, turn.corner, cell=turn.across)
+    return tidy(ring, view.mm_per_px, turn.mouth, turn.arm, turn.corner, cell=max(turn.across, _TIDY_CELL_MM))

@@ -51,7 +51,7 @@ class View:
 
 
 def view_of(image: NDArray[np.uint8], mm_per_px: float) -> View:
-    """The picture at about 1 mm a pixel, averaged."""
+    """The picture at about 1 mm a pixel, averaged. `image` has shape (H, W, 3)."""
     shrink = max(1, round(_PIXEL_MM / mm_per_px))
     size = (image.shape[1] // shrink, image.shape[0] // shrink)
     if shrink == 1:

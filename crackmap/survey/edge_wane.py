@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.survey.edge_band import band_along, ring_mean
+from crackmap.survey.edge_colour import colour_of
 from crackmap.survey.edge_path import closed_path
 from crackmap.survey.edge_view import View
-from crackmap.survey.light import FloatImage, linear_light, shade_and_tints
+from crackmap.survey.light import FloatImage
 
 BoolMask = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
@@ -51,7 +52,7 @@ def without_flank(ring: FloatArray, view: View, usable: BoolMask, grain: FloatAr
     """
     offsets = np.arange(-_DEPTH_MM, _ACROSS_MM / 2, _ACROSS_MM)
     band = band_along(ring, view.mm_per_px, _ALONG_MM, offsets, 1.25 * _ALONG_MM, 6 * _ALONG_MM)
-    shade = shade_and_tints(linear_light(band.unroll(view.pixels)))[..., 0]
+    shade = colour_of(band.unroll(view.pixels))[..., 0]
     steps = _steps(shade)
     plain = band.unroll(usable.view(np.uint8) * np.uint8(255)).min(axis=1) > 200
     live = np.abs(band.normals @ grain) < _LIVE

@@ -39,6 +39,8 @@ def named_ends(
     """Cracks with named ends, in the order and with the ids given; parameters as for `name_ends`.
 
     Without `border`, an end that was at the border and lies at the rim still is.
+
+    Outlines have shape (N, 2); lengths in mm.
     """
     rim = LineString(np.vstack([outline, outline[:1]]))
     holes = [Polygon(v) for v in voids]

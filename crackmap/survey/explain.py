@@ -15,7 +15,7 @@ from crackmap.records import FloatArray, RectifiedPhoto
 from crackmap.settings import SurveySettings
 from crackmap.survey.face import measure_face
 from crackmap.survey.find import Search, search
-from crackmap.survey.reasons import reasons_against
+from crackmap.survey.reasons import NO_GAP, reasons_against
 
 ImageArray = NDArray[np.uint8]
 MOST_REFUSED = 60  # the most doubtful; the list must stay one that is read
@@ -77,7 +77,7 @@ def refused_lines(seen: Search, least_confidence: float) -> list[Refused]:
     below = [k for k in np.argsort(-seen.confidences) if seen.confidences[k] < least_confidence][:MOST_REFUSED]
     if not below:
         return []
-    reasons = reasons_against(seen.features[below])
+    reasons = reasons_against(seen.features[below]) if len(seen.features) else [NO_GAP] * len(below)
     return [
         Refused(seen.segments[k].points, float(seen.confidences[k]), reason)
         for k, reason in zip(below, reasons, strict=True)

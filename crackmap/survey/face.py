@@ -15,7 +15,7 @@ from crackmap.scale.mapping import Mapping
 from crackmap.settings import SurveySettings
 from crackmap.survey.covered import covered_by_references
 from crackmap.survey.edge import Edge, find_edge
-from crackmap.survey.edge_view import view_of
+from crackmap.survey.edge_view import View, view_of
 from crackmap.survey.voids import find_voids
 
 BoolMask = NDArray[np.bool_]
@@ -69,7 +69,7 @@ def measure_face(rectified: RectifiedPhoto, settings: SurveySettings, outline: F
     if outline is not None:
         edge = Edge(mapping.to_pixels(outline))
     else:
-        edge = find_edge(image, mm_per_px, view, rectified.seen, hidden, _surely_wood(rectified))
+        edge = find_edge(image, mm_per_px, view, rectified.seen, hidden, _surely_wood(rectified, view))
     if edge.things is not None:
         hidden |= view.enlarged(edge.things, hidden.shape)
     wood = filled(edge.outline, image.shape) & rectified.seen
@@ -96,18 +96,18 @@ def _check_light(image: NDArray[np.uint8], seen: BoolMask, file: str) -> None:
         raise SurveyError(f"{file}: the photo is black or nearly so; take it again with more light.")
 
 
-def _surely_wood(rectified: RectifiedPhoto) -> BoolMask:
-    """Round the references that lie on the show face; the middle of the view where none does."""
-    mask = np.zeros(rectified.pixels.shape[:2], np.uint8)
+def _surely_wood(rectified: RectifiedPhoto, view: View) -> BoolMask:
+    """Round the references that lie on the show face, on the view's grid; its middle where none does."""
+    mask = np.zeros(view.size[::-1], np.uint8)
     for reference in rectified.references:
         if abs(reference.height_mm) < _ON_FACE_MM:
-            corners = rectified.mapping.to_pixels(reference.corners_mm)
+            corners = view.to_view(rectified.mapping.to_pixels(reference.corners_mm))
             middle = corners.mean(axis=0)
             side = float(np.sqrt(Polygon(reference.corners_mm).area))
             around = np.round(middle + (corners - middle) * min(2.2, 1 + 2 * _ROUND_MM / side)).astype(np.int32)
             cv2.fillPoly(mask, [around], 1)
     if not mask.any():
-        rows, columns = np.nonzero(rectified.seen[::16, ::16])
+        rows, columns = np.nonzero(rectified.seen[:: 16 * view.shrink, :: 16 * view.shrink])
         at = (int(columns.mean() * 16), int(rows.mean() * 16))
         reach = (int(np.ptp(columns) * 16 * 0.2), int(np.ptp(rows) * 16 * 0.12))
         cv2.ellipse(mask, at, reach, 0, 0, 360, 1, cv2.FILLED)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from crackmap.errors import SurveyError
 from crackmap.survey.candidates import Candidates, candidates
-from crackmap.survey.crack_chance import crack_chance
+from crackmap.survey.crack_chance import crack_chance, network_warnings
 from crackmap.survey.found import FoundCrack
 from crackmap.survey.graph import Branch
 from crackmap.survey.judge import crack_odds, segment_odds
@@ -83,7 +83,10 @@ def find_cracks(
 def find_cracks_by_lines(
     image: NDArray[np.uint8], mm_per_px: float, wood: NDArray[np.bool_] | None = None, least_confidence: float = 0.5
 ) -> list[FoundCrack]:
-    """`find_cracks` without the network: the line filter and the judge of pieces alone, for comparison."""
+    """`find_cracks` without the network: the line filter and the judge of pieces alone, for comparison.
+
+    `image` has shape (H, W, 3); confidences are 0 to 1. [-]
+    """
     return _cracks_of(search(image, mm_per_px, wood, least_confidence, by_lines=True), least_confidence)
 
 
@@ -97,7 +100,9 @@ def search(
 ) -> Search | None:
     """Lines, judged pieces and segments of a picture; None where there is no wood to look at.
 
-    Arguments as for `find_cracks`; `by_lines` does without the network.
+    Arguments as for `find_cracks`; `by_lines` does without the network, as is done where it cannot be read.
+
+    `image` has shape (H, W, 3); confidences are 0 to 1. [-]
     """
     _check(image, mm_per_px, wood, least_confidence)
     low, high = _window(image, wood)
@@ -105,7 +110,7 @@ def search(
         return None
     part = image[low[1] : high[1], low[0] : high[0]]
     inside = None if wood is None else wood[low[1] : high[1], low[0] : high[0]]
-    if by_lines:
+    if by_lines or network_warnings():
         found = candidates(part, mm_per_px, inside)
         segments, odds = _segments_by_lines(found, _logit(least_confidence))
         features = np.zeros((0, 0))

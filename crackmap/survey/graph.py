@@ -16,9 +16,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import breadth_first_order, connected_components
-from skimage.morphology import skeletonize
+
+from crackmap.survey.thinning import thinned
 
 FloatArray = NDArray[np.float64]
 
@@ -50,31 +49,36 @@ class Branch:
 
 
 def path_length(points: FloatArray) -> float:
-    """Length of a polyline. [px]"""
+    """Length of a polyline. [px] `points` has shape (N, 2)."""
     return float(np.hypot(*np.diff(points, axis=0).T).sum()) if len(points) > 1 else 0.0
 
 
 def thin(
     mask: NDArray[np.uint8], strength: NDArray[np.uint8], high: int, smallest_px: int
 ) -> NDArray[np.uint8]:
-    """Skeleton of the components of `mask` that reach `high` somewhere and span `smallest_px`."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8, ltype=cv2.CV_32S)
-    skeleton = np.zeros(mask.shape, np.uint8)
+    """Skeleton of the components of `mask` that reach `high` somewhere and span `smallest_px`.
+
+    Pictures have shape (H, W).
+    """
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8, ltype=cv2.CV_32S)
     spans = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    kept = np.zeros(mask.shape, np.uint8)
     for label in np.flatnonzero(spans >= smallest_px):
         if label == 0:
             continue
         x, y, w, h = stats[label, :4]
         window = (slice(y, y + h), slice(x, x + w))
         own = labels[window] == label
-        if strength[window][own].max() < high:
-            continue
-        skeleton[window][skeletonize(np.pad(own, 1))[1:-1, 1:-1]] = 1
-    return skeleton
+        if strength[window][own].max() >= high:
+            kept[window][own] = 1
+    return thinned(kept)
 
 
 def branches_of(skeleton: NDArray[np.uint8]) -> list[Branch]:
-    """The branches of a skeleton: chains of pixels from node to node, nodes being clusters of meeting pixels."""
+    """The branches of a skeleton: chains of pixels from node to node, nodes being clusters of meeting pixels.
+
+    `skeleton` has shape (H, W).
+    """
     height, width = skeleton.shape
     rows, columns = np.nonzero(skeleton)
     pixels = (rows * (width + 2) + columns).astype(np.int64)  # a margin, so that no line goes on round the border
@@ -117,9 +121,20 @@ def _neighbours(pixels: NDArray[np.int64], width: int) -> tuple[NDArray[np.int64
     return np.concatenate(first), np.concatenate(second)
 
 
-def _graph(first: NDArray[np.int64], second: NDArray[np.int64], count: int) -> csr_array:
-    ones = np.ones(2 * len(first), np.int8)
-    return csr_array((ones, (np.r_[first, second], np.r_[second, first])), shape=(count, count))
+def _connected(first: NDArray[np.int64], second: NDArray[np.int64], count: int) -> tuple[int, NDArray[np.int64]]:
+    """How many connected groups `count` things make, and the group of each, numbered in order of their first things."""
+    lowest = np.arange(count)
+    while True:
+        least = np.minimum(lowest[first], lowest[second])
+        new = lowest.copy()
+        for known in (first, second, lowest[first], lowest[second]):
+            np.minimum.at(new, known, least)
+        new = new[new]
+        if np.array_equal(new, lowest):
+            break
+        lowest = new
+    roots, group = np.unique(lowest, return_inverse=True)
+    return len(roots), group
 
 
 def _clusters(
@@ -132,7 +147,7 @@ def _clusters(
         return np.zeros((0, 2)), number
     both = meets[first] & meets[second]
     index = np.cumsum(meets) - 1
-    count, labels = connected_components(_graph(index[first[both]], index[second[both]], len(own)), directed=False)
+    count, labels = _connected(index[first[both]], index[second[both]], len(own))
     number[own] = labels
     size = np.bincount(labels, minlength=count)
     centres = np.stack([np.bincount(labels, places[own, k], count) / size for k in (0, 1)], 1)
@@ -141,27 +156,31 @@ def _clusters(
 
 def _chains(first: NDArray[np.int64], second: NDArray[np.int64], meets: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
     """The pixels between meetings in walking order, a list for each chain; a ring starts anywhere."""
-    own = np.flatnonzero(~meets)
-    if not len(own):
-        return []
-    index = np.cumsum(~meets) - 1
     single = ~meets[first] & ~meets[second]
-    one, other = index[first[single]], index[second[single]]
-    count, labels = connected_components(_graph(one, other, len(own)), directed=False)
-    ends = np.bincount(np.r_[one, other], minlength=len(own)) < 2
-    starts = np.full(count, len(own), np.int64)
-    np.minimum.at(starts, labels[ends], np.flatnonzero(ends))
-    rings = starts == len(own)
-    np.minimum.at(starts, labels, np.where(rings[labels], np.arange(len(own)), len(own)))
-    # A ring is cut open beside its first pixel.
-    cut = np.zeros(len(one), bool)
-    for ring in np.flatnonzero(rings):
-        cut[np.flatnonzero((one == starts[ring]) | (other == starts[ring]))[0]] = True
-    root = np.full(count, len(own))
-    walk = _graph(np.r_[one[~cut], starts], np.r_[other[~cut], root], len(own) + 1)
-    order = breadth_first_order(walk, len(own), directed=False, return_predecessors=False)[1:]
-    order = order[np.argsort(labels[order], kind="stable")]
-    return np.split(own[order], np.cumsum(np.bincount(labels, minlength=count))[:-1])
+    one, other = np.r_[first[single], second[single]], np.r_[second[single], first[single]]
+    order = np.argsort(one, kind="stable")
+    one, other = one[order], other[order]
+    beside = np.full((len(meets), 2), -1)  # a pixel between meetings touches two others at most
+    beside[one, np.arange(len(one)) - np.searchsorted(one, one)] = other
+    ends = np.flatnonzero(~meets & (beside[:, 1] < 0))
+    links = beside.tolist()
+    seen = meets.tolist()
+    chains = []
+    for start in [*ends.tolist(), *np.flatnonzero(~meets).tolist()]:  # rings have no end: they are left over
+        if not seen[start]:
+            chains.append(_walked(start, links, seen))
+    return sorted(chains, key=lambda chain: int(chain.min()))
+
+
+def _walked(start: int, links: list[list[int]], seen: list[bool]) -> NDArray[np.int64]:
+    """The chain from `start` on, marked as seen."""
+    chain = []
+    here = start
+    while here >= 0:
+        seen[here] = True
+        chain.append(here)
+        here = next((k for k in links[here] if k >= 0 and not seen[k]), -1)
+    return np.array(chain)
 
 
 def degrees(branches: list[Branch]) -> dict[int, int]:

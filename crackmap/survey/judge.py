@@ -4,7 +4,9 @@ A few small networks each, averaged, fitted by log loss on made pictures, so tha
 0.9 means nine in ten (there); their coefficients lie beside this file.
 
 - Where the network's chance of crack is known: a model of whole segments, by
-  ``python -m tests.benchmarks.crack_judge.train``.
+  ``python -m tests.benchmarks.crack_judge.train``. Its log-odds are then set
+  right on whole made photos by ``python -m tests.benchmarks.crack_judge.calibrate``,
+  for the pieces that it is fitted on hold more that is hard to tell than a slab does.
 - Without it: a model of pieces of lines, by ``python -m crackmap.survey.judge_training``.
 """
 
@@ -27,7 +29,7 @@ def crack_odds(features: FloatArray) -> FloatArray:
 
 def segment_odds(features: FloatArray) -> FloatArray:
     """Log-odds that each whole segment, `SEGMENT_FEATURES` of shape (S, F), is a crack, shape (S,)."""
-    return segment_judge().outputs(features)[:, 0]
+    return segment_judge().true_odds(features)
 
 
 @cache

@@ -85,6 +85,8 @@ def pieces_of(
 
     `deep` is the depth that counts as deep in this picture; that of the deeper
     tenth of the pieces if not given. [-]
+
+    `image` has shape (H, W, 3), `chance` (H, W).
     """
     counts = np.array([len(path) for path in paths])
     lengths, straightness = _shape(paths)

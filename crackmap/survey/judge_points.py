@@ -10,8 +10,7 @@ from crackmap.survey.grain_field import GrainField
 from crackmap.survey.profile import FloatArray, Path, profiles
 from crackmap.survey.ridge import CELL_PX, STRENGTH_UNIT, LineMap
 from crackmap.survey.tone import WoodValue, sample, tone_at
-from crackmap.survey.width_model import RELATIVE, fitted_width, inputs_of, read_outputs
-from crackmap.survey.width_scenes import window_of
+from crackmap.survey.width_model import RELATIVE, fitted_width, inputs_of, read_outputs, window_of
 
 SIDE_SAMPLES = np.array([0.4, 0.8, 1.2, 1.6])  # beyond the lips, in half-widths of at least 1.5 px
 CORE_SAMPLES = np.array([-0.5, -0.25, 0.0, 0.25, 0.5])  # in half-widths
@@ -20,7 +19,7 @@ FLANK_SAMPLES = np.array([0.6, 0.8])
 
 
 def rough_widths(lines: LineMap, points: FloatArray) -> FloatArray:
-    """Width that the best answering scale stands for, at each point. [px]"""
+    """Width that the best answering scale stands for, at each point. [px] `points` has shape (N, 2)."""
     column = np.clip(np.rint(points[:, 0]).astype(int), 0, lines.width.shape[1] - 1)
     row = np.clip(np.rint(points[:, 1]).astype(int), 0, lines.width.shape[0] - 1)
     return np.asarray(lines.width[row, column] / 4.0)

@@ -13,7 +13,10 @@ Rng = np.random.Generator
 
 
 def stroke(size: int, points: NDArray[np.float64], widths: NDArray[np.float64]) -> FloatImage:
-    """Cover (0 to 1) of each pixel by a line of varying width, drawn four times as large."""
+    """Cover (0 to 1) of each pixel by a line of varying width, drawn four times as large.
+
+    `points` has shape (N, 2), `widths` (N,). [px]
+    """
     low = np.maximum(np.floor(points.min(0) - widths.max() - 3).astype(int), 0)
     high = np.minimum(np.ceil(points.max(0) + widths.max() + 4).astype(int), size)
     cover = np.zeros((size, size), np.float32)
@@ -43,7 +46,10 @@ def draw_crack(
     mm: float,
     lines: list[tuple[NDArray[np.float64], NDArray[np.float64]]],
 ) -> None:
-    """One crack, sometimes with a branch, drawn into `light` and added to `lines`."""
+    """One crack, sometimes with a branch, drawn into `light` and added to `lines`.
+
+    Pictures have shape (H, W); `mm` is that of a pixel.
+    """
     size = light.shape[0]
     start = rng.uniform(0.05, 0.95, 2) * size
     heading = 0.0 if rng.random() < 0.5 else np.pi
@@ -68,7 +74,7 @@ def draw_crack(
 
 
 def grain_direction(grain: FloatImage) -> FloatImage:
-    """Direction along the grain at each pixel, from x towards y. [rad]"""
+    """Direction along the grain at each pixel, from x towards y. [rad] Shape (H, W) in and out."""
     gx = cv2.GaussianBlur(cv2.Sobel(grain, cv2.CV_32F, 1, 0), (0, 0), 6)
     gy = cv2.GaussianBlur(cv2.Sobel(grain, cv2.CV_32F, 0, 1), (0, 0), 6)
     return np.asarray(np.arctan2(-gx, gy), np.float32)

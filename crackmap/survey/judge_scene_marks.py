@@ -14,7 +14,10 @@ Rng = np.random.Generator
 
 
 def draw_mistakables(rng: Rng, light: FloatImage, grain: FloatImage, mm: float) -> None:
-    """Pores, streaks, knots, zone lines, drawn lines, stains, saw marks and specks, in place."""
+    """Pores, streaks, knots, zone lines, drawn lines, stains, saw marks and specks, in place.
+
+    Pictures have shape (H, W); `mm` is that of a pixel.
+    """
     size = light.shape[0]
     if rng.random() < 0.5:
         _pores(rng, light, mm)
@@ -45,7 +48,10 @@ def draw_mistakables(rng: Rng, light: FloatImage, grain: FloatImage, mm: float) 
 
 
 def draw_marks(rng: Rng, light: FloatImage, mm: float) -> None:
-    """Zone lines, drawn lines, stains and saw marks on a finished picture, as soft as its lens, in place."""
+    """Zone lines, drawn lines, stains and saw marks on a finished picture, as soft as its lens, in place.
+
+    `light` has shape (H, W); `mm` is that of a pixel.
+    """
     marks = np.ones_like(light)
     if rng.random() < 0.5:
         _zone_lines(rng, marks, mm)
@@ -176,7 +182,10 @@ def _specks(rng: Rng, light: FloatImage, mm: float) -> None:
 
 
 def draw_border(rng: Rng, light: FloatImage, wood: NDArray[np.bool_], mm: float) -> None:
-    """An end or an edge of the slab in view: dark line, paint, bench beyond; a mask a pixel or two off."""
+    """An end or an edge of the slab in view: dark line, paint, bench beyond; a mask a pixel or two off.
+
+    Pictures have shape (H, W); `mm` is that of a pixel.
+    """
     size = light.shape[0]
     for side in range(4):
         if rng.random() < 0.6:

@@ -43,7 +43,10 @@ def labelled_pieces(seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 
 def covered(scene: Scene, lines: list[FloatArray], pieces: Pieces) -> tuple[FloatArray, FloatArray]:
-    """Share of each piece's points on a true crack, and on one too narrow to ask for."""
+    """Share of each piece's points on a true crack, and on one too narrow to ask for.
+
+    Each line has shape (N, 2). [px]
+    """
     share, doubt = np.zeros(len(pieces.line)), np.zeros(len(pieces.line))
     if not scene.lines:
         return share, doubt
@@ -59,7 +62,10 @@ def covered(scene: Scene, lines: list[FloatArray], pieces: Pieces) -> tuple[Floa
 
 
 def fit(features: FloatArray, labels: FloatArray, pictures: FloatArray, seed: int = 0) -> Network:
-    """Fit by log loss; each network goes without its own quarter of the pictures, and is tried on it."""
+    """Fit by log loss; each network goes without its own quarter of the pictures, and is tried on it.
+
+    `features` has shape (N, F), the others (N,).
+    """
     middle = np.median(features, axis=0)
     spread = np.maximum(np.std(features, axis=0), 1e-3)
     scaled = np.clip((features - middle) / spread, -CLIP, CLIP).astype(np.float32)
@@ -83,12 +89,12 @@ def _log_loss_slope(odds: FloatArray, labels: FloatArray) -> FloatArray:
 
 
 def log_loss(odds: FloatArray, labels: FloatArray) -> float:
-    """Mean log loss of log-odds."""
+    """Mean log loss of log-odds. Both have shape (N,). [-]"""
     return float(np.mean(np.logaddexp(0, odds) - labels * odds))
 
 
 def reliability(odds: FloatArray, labels: FloatArray) -> list[tuple[float, float, int]]:
-    """Mean confidence, share of cracks and number of pieces in tenths of confidence."""
+    """Mean confidence, share of cracks and number of pieces in tenths of confidence. Both have shape (N,)."""
     confidence = 1 / (1 + np.exp(-odds))
     rows = []
     for low in np.arange(0, 1, 0.1):

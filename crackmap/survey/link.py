@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 from skimage.graph import route_through_array
 
 from crackmap.survey.graph import Branch, degrees, merge_through
+from crackmap.survey.near import Neighbourhood
 from crackmap.survey.ridge import STRENGTH_UNIT, LineMap
 
 FloatArray = NDArray[np.float64]
@@ -55,7 +55,7 @@ def _bridges(branches: list[Branch], lines: LineMap, mm_per_px: float) -> list[B
     longest_gap = min(GAP_MM / mm_per_px, GAP_PX)
     positions = np.array([end[2] for end in ends])
     choices = []
-    for a, b in cKDTree(positions).query_pairs(longest_gap):
+    for a, b in Neighbourhood(positions).pairs(longest_gap):
         if ends[a][0] == ends[b][0]:
             continue
         across = positions[b] - positions[a]

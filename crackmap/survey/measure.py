@@ -22,7 +22,10 @@ ROUGHNESS_PX = 2.0  # smoothing of a branch's own points
 def measured(
     image: NDArray[np.uint8], seen: WoodValue, lines: LineMap, branches: list[Branch], confidences: list[float]
 ) -> list[FoundCrack]:
-    """Cracks of `branches` of `image`, each with its confidence; ends at one node are one point."""
+    """Cracks of `branches` of `image`, each with its confidence; ends at one node are one point.
+
+    `image` has shape (H, W, 3).
+    """
     free = _free_ends(branches)
     reaching = [run_to_border(seen.wood, branch.points, own) for branch, own in zip(branches, free, strict=True)]
     paths = [_guessed(image, lines, points) for points in reaching]

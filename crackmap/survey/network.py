@@ -30,6 +30,9 @@ class Network:
         Each a tuple of (weights (A, B), bias (B,)).
     typical : ndarray, shape (F,), or empty
         Inputs of a typical case of what is asked for; for explanations alone.
+    levels : ndarray, shape (2, K), or empty
+        Rising log-odds as the members give them, and what they turned out to be on
+        cases that the members were not fitted on.
     """
 
     names: tuple[str, ...]
@@ -37,11 +40,17 @@ class Network:
     spread: FloatArray
     members: tuple[Layers, ...]
     typical: FloatArray = field(default_factory=lambda: np.zeros(0))
+    levels: FloatArray = field(default_factory=lambda: np.zeros((2, 0)))
 
     def outputs(self, rows: FloatArray) -> FloatArray:
         """Mean output of the members for each row, shape (P, outputs)."""
         scaled = self.scaled(rows)
         return np.asarray(np.mean([forward(layers, scaled)[-1] for layers in self.members], axis=0))
+
+    def true_odds(self, rows: FloatArray) -> FloatArray:
+        """Log-odds of each row by the first output, set right by `levels` where there are any, shape (P,)."""
+        odds = self.outputs(rows)[:, 0]
+        return odds if not self.levels.size else np.interp(odds, *self.levels)
 
     def scaled(self, rows: FloatArray) -> FloatArray:
         """Inputs as the layers take them."""
@@ -58,17 +67,25 @@ class Network:
                 "members": members,
             }
             | ({"typical": _short(self.typical)} if len(self.typical) else {})
+            | ({"levels": _short(self.levels)} if self.levels.size else {})
         )
 
 
 def stored_network(file: str, names: tuple[str, ...]) -> Network:
-    """The network in a file of the package, checked against the inputs' names."""
+    """The network in a file of the package, checked against the inputs' names.
+
+    Raises
+    ------
+    RuntimeError
+        If the file is for other inputs: the package is broken.
+    """
     stored: dict[str, Any] = json.loads(files("crackmap.survey").joinpath(file).read_text())
     if tuple(stored["names"]) != names:
         raise RuntimeError(f"{file} was fitted on other inputs: fit it again.")
     members = tuple(tuple((np.array(w), np.array(b)) for w, b in layers) for layers in stored["members"])
     typical = np.array(stored.get("typical", []), float)
-    return Network(names, np.array(stored["middle"]), np.array(stored["spread"]), members, typical)
+    levels = np.array(stored.get("levels", [[], []]), float)
+    return Network(names, np.array(stored["middle"]), np.array(stored["spread"]), members, typical, levels)
 
 
 def _short(array: FloatArray) -> Any:
@@ -77,7 +94,7 @@ def _short(array: FloatArray) -> Any:
 
 
 def forward(layers: Layers, rows: FloatArray) -> list[FloatArray]:
-    """The outputs of all layers, the rows first."""
+    """The outputs of all layers, the rows first. `rows` has shape (N, F)."""
     outputs = [rows]
     for number, (weights, bias) in enumerate(layers):
         value = outputs[-1] @ weights + bias
@@ -96,6 +113,8 @@ def fit_layers(
     decay: float = 1e-5,
 ) -> Layers:
     """Layers of `sizes` fitted to scaled `rows` by Adam with a falling rate; `decay` pulls weights to nought.
+
+    `rows` has shape (N, F), `targets` (N, ...); `decay` is a share a step. [-]
 
     References
     ----------

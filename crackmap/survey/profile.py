@@ -35,6 +35,8 @@ def smoothed_path(points: FloatArray, sigma: float, step: float = 1.0) -> Path:
 
     The ends stay where they are: near them the line is continued by its mirror
     image through the end point.
+
+    `points` has shape (N, 2). [px]
     """
     even = resampled(points, 1.0)
     reach = min(int(np.ceil(3 * sigma)), len(even) - 1)
@@ -51,7 +53,7 @@ def smoothed_path(points: FloatArray, sigma: float, step: float = 1.0) -> Path:
 
 
 def resampled(points: FloatArray, step: float) -> FloatArray:
-    """A polyline's points spaced evenly, about `step` apart, ends kept. [px]"""
+    """A polyline's points spaced evenly, about `step` apart, ends kept. [px] `points` has shape (N, 2)."""
     lengths = np.hypot(*np.diff(points, axis=0).T)
     points = points[np.r_[True, lengths > 1e-9]]
     if len(points) < 2:
@@ -63,7 +65,7 @@ def resampled(points: FloatArray, step: float) -> FloatArray:
 
 
 def normals_of(points: FloatArray, reach: int = 2) -> FloatArray:
-    """Unit normals of a polyline, from chords over `reach` points either way."""
+    """Unit normals of a polyline, from chords over `reach` points either way. `points` has shape (N, 2)."""
     index = np.arange(len(points))
     chord = points[np.minimum(index + reach, len(points) - 1)] - points[np.maximum(index - reach, 0)]
     length = np.hypot(*chord.T)[:, None]
@@ -78,7 +80,7 @@ def profiles(picture: NDArray, path: Path, offsets: FloatArray) -> NDArray[np.fl
 
 
 def smooth_along(values: FloatArray, sigma: float) -> FloatArray:
-    """Gaussian smoothing down the first axis, ends continued by reflection."""
+    """Gaussian smoothing down the first axis, ends continued by reflection. Shape (N, ...); `sigma` in rows. [-]"""
     if sigma <= 0 or len(values) < 2:
         return values
     flat = np.ascontiguousarray(values.reshape(len(values), -1), np.float64)

@@ -49,12 +49,12 @@ def _without_scraps(branches: list[Branch], shortest: float) -> list[Branch]:
 
 
 def pieces_along(found: Candidates, branches: list[Branch], deep: float | None = None) -> Pieces:
-    """The pieces of whole segments."""
+    """The pieces of whole segments. `deep` as for `pieces_of`. [-]"""
     return found.pieces_along(smooth_lines([branch.points for branch in branches], SMOOTHING_PX), deep)
 
 
 def mean_over(pieces: Pieces, values: FloatArray, count: int) -> FloatArray:
-    """Mean of the pieces' values over each of `count` lines."""
+    """Mean of the pieces' values over each of `count` lines. `values` has shape (P,), a row a piece."""
     return np.asarray(np.bincount(pieces.line, values, count) / np.bincount(pieces.line, minlength=count))
 
 

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from crackmap.survey.graph import Branch
 from crackmap.survey.judge_features import Pieces
+from crackmap.survey.near import Neighbourhood
 
 FloatArray = NDArray[np.float64]
 CHANGE_PRICE = 2.0  # log-odds; a change of state each e**2 = 7 pieces of 20 px or so
@@ -36,7 +36,7 @@ class Stretch:
 
 
 def crack_stretches(pieces: Pieces, odds: FloatArray, count: int) -> list[Stretch]:
-    """The stretches of `count` lines that are crack."""
+    """The stretches of `count` lines that are crack. `odds` has shape (P,), a row a piece."""
     stretches = []
     bounds = np.searchsorted(pieces.line, np.arange(count + 1))
     for line in range(count):
@@ -52,7 +52,10 @@ def crack_stretches(pieces: Pieces, odds: FloatArray, count: int) -> list[Stretc
 
 
 def best_states(evidence: FloatArray, price: float) -> NDArray[np.int64]:
-    """0 or 1 for each piece: the most evidence less `price` for each change (Viterbi)."""
+    """0 or 1 for each piece: the most evidence less `price` for each change (Viterbi).
+
+    `evidence` has shape (P,). [-]
+    """
     value = np.array([0.0, 0.0])
     came = np.zeros((len(evidence), 2), int)
     for k, gain in enumerate(evidence):
@@ -77,10 +80,10 @@ def joined_to_stems(branches: list[Branch], stretches: list[Stretch]) -> list[St
         return []
     parts = [branches[s.branch].points[s.first : s.last] for s in stretches]
     owner = np.repeat([s.branch for s in stretches], [len(part) for part in parts])
-    tree = cKDTree(np.concatenate(parts))
+    tree = Neighbourhood(np.concatenate(parts))
 
     def meets(point: FloatArray, branch: int) -> bool:
-        return any(owner[k] != branch for k in tree.query_ball_point(point, MEETING_PX))
+        return any(owner[k] != branch for k in tree.within(point, MEETING_PX))
 
     drawn = []
     for stretch in stretches:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from crackmap.records import Edits, RectifiedPhoto, Survey, Void, frozen_array
 from crackmap.settings import SurveySettings
 from crackmap.survey.across_grain import across_grain_warnings
+from crackmap.survey.crack_chance import network_warnings
 from crackmap.survey.ends import name_ends
 from crackmap.survey.face import measure_face
 from crackmap.survey.find import find_cracks
@@ -50,7 +51,7 @@ def survey(rectified: RectifiedPhoto, settings: SurveySettings, edits: Edits | N
         voids,
         named,
         grain,
-        face.warnings + across_grain_warnings(named, grain),
+        face.warnings + network_warnings() + across_grain_warnings(named, grain),
         found_outline=None if edits.outline is None else frozen_array([], 2),
     )
     return with_user_edits(measured, edits, lambda points: trace_crack(rectified, measured, points), settings)

@@ -9,10 +9,10 @@ their own.
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from crackmap.survey.doubles import without_doubles
 from crackmap.survey.graph import Branch, FloatArray, merge_through, prune_spurs
+from crackmap.survey.near import Neighbourhood
 
 STUB_MM = 8.0  # an arm with a loose end shorter than this, past the lip of what it hangs on, is no branch
 EYE_MM = 2.5  # two ways round a hole that lie no farther apart than this, past the gap itself, are one
@@ -22,6 +22,8 @@ def tidied(
     branches: list[Branch], widths: list[FloatArray], odds: list[float], mm_per_px: float
 ) -> tuple[list[Branch], list[float]]:
     """Fewer, longer branches and the log-odds of each.
+
+    Each widths array has shape (N,).
 
     Parameters
     ----------
@@ -38,10 +40,10 @@ def tidied(
     points = np.concatenate([branch.points for branch in branches])
     known_odds = np.repeat(odds, [len(branch.points) for branch in branches])
     known_width = np.concatenate(widths)
-    tree = cKDTree(points)
+    tree = Neighbourhood(points)
 
     def width_of(branch: Branch) -> FloatArray:
-        return np.asarray(known_width[tree.query(branch.points)[1]])
+        return np.asarray(known_width[tree.nearest(branch.points)[1]])
 
     count = -1
     kept = merge_through(branches)
@@ -50,7 +52,7 @@ def tidied(
         kept = prune_spurs(kept, _stub_limits(kept, width_of(_all_nodes(kept)), mm_per_px))
         # Twice the margin is added to a width: it counts on either side.
         kept = without_doubles(kept, [width_of(branch) + 2.0 * EYE_MM / mm_per_px for branch in kept])
-    return kept, [float(known_odds[tree.query(branch.points)[1]].mean()) for branch in kept]
+    return kept, [float(known_odds[tree.nearest(branch.points)[1]].mean()) for branch in kept]
 
 
 def _all_nodes(branches: list[Branch]) -> Branch:

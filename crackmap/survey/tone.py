@@ -55,6 +55,8 @@ def wood_value(image: ImageArray, wood: BoolArray | None) -> WoodValue:
     Continuing the nearest wood outward makes a crack that runs out over the
     edge go on beyond it, and takes away what lies outside, bench or shadow, so
     that the border itself makes no line.
+
+    `image` has shape (H, W, 3), `wood` (H, W).
     """
     value = brightest_channel(image)
     if wood is None:
@@ -93,7 +95,7 @@ def _tone(value: ImageArray) -> NDArray[np.float32]:
 
 
 def tone_at(tone: NDArray[np.float32], x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Tone at picture positions, bilinear. [grey levels]"""
+    """Tone at picture positions, bilinear. [grey levels] `tone` has shape (H, W), `x` and `y` any one shape."""
     shape = np.shape(x)
     columns = ((np.ravel(x) + 0.5) / REDUCTION - 0.5).astype(np.float32).reshape(-1, 1)
     rows = ((np.ravel(y) + 0.5) / REDUCTION - 0.5).astype(np.float32).reshape(-1, 1)
@@ -101,7 +103,10 @@ def tone_at(tone: NDArray[np.float32], x: NDArray[np.float64], y: NDArray[np.flo
 
 
 def sample(picture: NDArray, x: NDArray, y: NDArray) -> NDArray:  # type: ignore[type-arg]
-    """Bilinear values at (x, y); any number of points, in pieces that OpenCV's remap can take."""
+    """Bilinear values at (x, y); any number of points, in pieces that OpenCV's remap can take.
+
+    `picture` has shape (H, W) or (H, W, C), `x` and `y` any one shape.
+    """
     x = np.asarray(x, np.float32)
     y = np.asarray(y, np.float32)
     piece = 32000  # remap's sizes must stay under 2^15 rows

@@ -16,8 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crackmap.survey.profile import FloatArray, Path, profiles, smooth_along
-from crackmap.survey.width_model import RELATIVE, fitted_width, inputs_of, read_outputs
-from crackmap.survey.width_scenes import window_of
+from crackmap.survey.width_model import RELATIVE, fitted_width, inputs_of, read_outputs, window_of
 
 LEAST_ROUGH_PX = 2.0
 ALONG_PX = 1.0  # profiles are averaged over this sigma along the crack
@@ -63,7 +62,7 @@ def measure_widths(value: NDArray[np.uint8], path: Path, rough_width: FloatArray
 
 
 def averaged(values: FloatArray, weight: FloatArray) -> FloatArray:
-    """Weighted average along the path, mostly of the closest points."""
+    """Weighted average along the path, mostly of the closest points. Both have shape (N, ...)."""
     total = smooth_along(weight, NEAR_PX) + FAR_WEIGHT * smooth_along(weight, FAR_PX)
     summed = smooth_along(values * weight, NEAR_PX) + FAR_WEIGHT * smooth_along(values * weight, FAR_PX)
     return summed / np.maximum(total, 1e-12)

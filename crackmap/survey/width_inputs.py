@@ -27,7 +27,7 @@ LEAST_DOUBT_PX = 0.03
 
 
 def reach_of(rough: FloatArray) -> FloatArray:
-    """Half the length of the strip's columns, for a rough width. [px]"""
+    """Half the length of the strip's columns, for a rough width. [px] Any shape."""
     return np.asarray(1.0 * np.maximum(rough, 2.0) + 6.0)
 
 

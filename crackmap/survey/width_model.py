@@ -19,6 +19,11 @@ NAMES = tuple(f"light_at_{place:+.2f}" for place in RELATIVE) + ("log_rough_widt
 OUTER = 5  # samples at either end of the profile that show sound wood
 
 
+def window_of(rough: FloatArray) -> FloatArray:
+    """Half the length of the profile looked at, for a rough width. [px] Any shape."""
+    return np.asarray(0.9 * rough + 4.0)
+
+
 def inputs_of(light: FloatArray, rough: FloatArray) -> FloatArray:
     """Rows for the network from profiles (P, M) at `RELATIVE` times the window, in any unit of light."""
     left = np.median(light[:, :OUTER], axis=1)
@@ -35,7 +40,10 @@ def targets_of(width: FloatArray, shift: FloatArray, rough: FloatArray) -> Float
 
 
 def read_outputs(outputs: FloatArray, rough: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Width, its sigma and the shift of the middle from the network's outputs. [px]"""
+    """Width, its sigma and the shift of the middle from the network's outputs. [px]
+
+    `outputs` has shape (N, 4), `rough` (N,).
+    """
     root = np.clip(outputs[:, 0], 0.05, 2.0)
     width = root**2 * rough
     sigma = 2 * root * np.exp(0.5 * np.clip(outputs[:, 2], -10, 2)) * rough

@@ -10,40 +10,21 @@ the camera's coding.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from crackmap.survey.width_model import window_of
 
 FloatArray = NDArray[np.float64]
 Rng = np.random.Generator
 FINE_PX = 0.1  # spacing that profiles are made at
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class MadeProfiles:
-    """Profiles in linear light, 1 for sound wood, with their truth.
-
-    Parameters
-    ----------
-    light : ndarray, shape (P, M)
-    offsets : ndarray, shape (P, M)
-        Positions across. [px]
-    rough : ndarray, shape (P,)
-        The rough width that the measure would be given. [px]
-    width, shift : ndarray, shape (P,)
-        True width, and true middle less offset 0. [px]
-    """
-
-    light: FloatArray
-    offsets: FloatArray
-    rough: FloatArray
-    width: FloatArray
-    shift: FloatArray
-
-
 def make_profile(rng: Rng, relative: FloatArray) -> tuple[FloatArray, float, float, float]:
-    """One profile at offsets `relative` times the window: (light, rough width, width, shift)."""
+    """One profile at offsets `relative` times the window: (light, rough width, width, shift).
+
+    `relative` has shape (S,).
+    """
     width = float(np.exp(rng.uniform(np.log(0.3), np.log(40))))
     rough = max(width * np.exp(rng.uniform(-0.8, 1.0)), 2.0) if rng.random() < 0.8 else max(width * 1.2, 2.0)
     shift = float(rng.normal(0, 0.12 * rough + 0.2))
@@ -61,11 +42,6 @@ def make_profile(rng: Rng, relative: FloatArray) -> tuple[FloatArray, float, flo
     light = _camera(rng, light, width)
     at = relative * window
     return np.interp(at, x, light), rough, width, shift
-
-
-def window_of(rough: FloatArray) -> FloatArray:
-    """Half the length of the profile looked at, for a rough width. [px]"""
-    return np.asarray(0.9 * rough + 4.0)
 
 
 def _wood(rng: Rng, x: FloatArray) -> FloatArray:

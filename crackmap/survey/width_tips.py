@@ -25,6 +25,8 @@ def run_to_border(wood: NDArray[np.bool_], points: FloatArray, free: tuple[bool,
     """The points of a crack with the `free` ends that come near the wood's border run straight out to it. [px]
 
     An end that points along the border stays as it is.
+
+    `wood` has shape (H, W), `points` (N, 2).
     """
     for side in (1, 0):
         points = points if side else points[::-1]

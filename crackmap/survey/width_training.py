@@ -28,7 +28,10 @@ def made_rows(count: int, seed: int) -> tuple[FloatArray, FloatArray, FloatArray
 
 
 def gaussian_gradient(outputs: FloatArray, targets: FloatArray) -> FloatArray:
-    """Slope of the Gaussian log loss; outputs: two means, two log variances."""
+    """Slope of the Gaussian log loss; outputs: two means, two log variances.
+
+    `outputs` has shape (N, 4), `targets` (N, 2).
+    """
     mean, log_variance = outputs[:, :2], np.clip(outputs[:, 2:], -10, 2)
     error = mean - targets
     precision = np.exp(-log_variance)

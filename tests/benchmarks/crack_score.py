@@ -39,13 +39,14 @@ class CrackScore:
     wide_mm: float
     hairline_mm: float
     tips: int
+    area_m2: float
 
     def row(self) -> list[float]:
         """The figures in the order of the fields."""
         return [float(getattr(self, field.name)) for field in fields(self)]
 
 
-def spaced(points: FloatArray, *along: Sequence[float]) -> tuple[FloatArray, list[FloatArray]]:
+def spaced(points: FloatArray, *along: Sequence[float] | FloatArray) -> tuple[FloatArray, list[FloatArray]]:
     """Midpoints of equal pieces of about `STEP`, with values carried along."""
     points = np.asarray(points, float)
     distance = np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
@@ -69,7 +70,7 @@ def score_cracks(truth: dict[str, Any], found: list[tuple[FloatArray, FloatArray
     mm_per_px = truth["mm_per_px"]
     tolerance = max(1.0, 2 * mm_per_px)
     hidden = not_judged(truth)
-    true_points, true_width = _truth_points(truth, hidden)
+    true_points, true_width = truth_points(truth, hidden)
     found_points, found_width = _found_points(found, hidden)
     wide = true_width > WIDE_PX * mm_per_px
     hairline = (true_width >= HAIRLINE_PX * mm_per_px) & ~wide
@@ -91,6 +92,7 @@ def score_cracks(truth: dict[str, Any], found: list[tuple[FloatArray, FloatArray
         wide_mm=float(wide.sum() * STEP),
         hairline_mm=float(hairline.sum() * STEP),
         tips=len(tips),
+        area_m2=area_m2,
     )
 
 
@@ -105,7 +107,8 @@ def _near(targets: FloatArray, points: FloatArray, tolerance: float) -> NDArray[
     return np.asarray(cKDTree(targets).query(points)[0] <= tolerance)
 
 
-def _truth_points(truth: dict[str, Any], hidden: Any) -> tuple[FloatArray, FloatArray]:
+def truth_points(truth: dict[str, Any], hidden: Any) -> tuple[FloatArray, FloatArray]:
+    """Points along the cracks in view, off the `hidden` areas, (N, 2), and the width there, (N,). [mm]"""
     points, widths = [np.zeros((0, 2))], [np.zeros(0)]
     for crack in truth["cracks"]:
         visible = crack.get("visible", 1)

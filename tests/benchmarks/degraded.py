@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from tests.truth import Truth
 
 ImageArray = NDArray[np.uint8]
 Change = Callable[[ImageArray], ImageArray]
@@ -53,11 +54,12 @@ def _shadow(photo: ImageArray) -> ImageArray:
     return np.asarray(((photo / 255.0) ** 2.2 * (1 - 0.6 * band)) ** (1 / 2.2) * 255).astype(np.uint8)
 
 
-def half_resolution(truth: dict[str, Any], photo: ImageArray) -> tuple[dict[str, Any], ImageArray]:
+def half_resolution(truth: Truth, photo: ImageArray) -> tuple[Truth, ImageArray]:
     """Photo and truth at half the pixels a side."""
     small = cv2.resize(photo, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     to_half = np.array([[0.5, 0, -0.25], [0, 0.5, -0.25], [0, 0, 1]])
-    camera = dict(truth["camera"], K=(to_half @ np.array(truth["camera"]["K"])).tolist())
-    matrix = (to_half @ np.array(truth["H_mm_to_undistorted_px"])).tolist()
-    changed = dict(truth, camera=camera, H_mm_to_undistorted_px=matrix, mm_per_px=2 * truth["mm_per_px"])
-    return changed, np.asarray(small, np.uint8)
+    form = truth.form
+    camera = dict(form["camera"], K=(to_half @ np.array(form["camera"]["K"])).tolist())
+    matrix = (to_half @ np.array(form["H_mm_to_undistorted_px"])).tolist()
+    changed = dict(form, camera=camera, H_mm_to_undistorted_px=matrix, mm_per_px=2 * truth.mm_per_px)
+    return Truth(changed, truth.photo), np.asarray(small, np.uint8)

@@ -30,7 +30,7 @@ def board_mask(picture: NDArray[np.uint8]) -> NDArray[np.bool_]:
     outlines, _ = cv2.findContours(bright, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     mask = np.zeros(grey.shape, np.uint8)
     cv2.drawContours(mask, [max(outlines, key=cv2.contourArea)], -1, 1, cv2.FILLED)
-    return cv2.erode(mask, np.ones((9, 9), np.uint8), borderValue=1).astype(bool)
+    return np.asarray(cv2.erode(mask, np.ones((9, 9), np.uint8), borderValue=1), bool)
 
 
 def pixels_of(centrelines: list[NDArray[np.float64]]) -> NDArray[np.float64]:
@@ -48,8 +48,9 @@ def boards_table(folder: Path, finder: Finder, overlays: Path | None) -> None:
     traced = json.loads((folder / "crack" / "centrelines.json").read_text())
     right = found_total = seen = true_total = 0
     for name, lines in traced.items():
-        picture = cv2.imread(str(folder / "crack" / f"{name}.jpg"))
-        ignore = cv2.imread(str(folder / "crack" / f"{name}_ignore.png"), cv2.IMREAD_GRAYSCALE) > 0
+        picture = np.asarray(cv2.imread(str(folder / "crack" / f"{name}.jpg")), np.uint8)
+        ignored = np.asarray(cv2.imread(str(folder / "crack" / f"{name}_ignore.png"), cv2.IMREAD_GRAYSCALE))
+        ignore = np.asarray(ignored > 0, bool)
         truth = pixels_of([np.array(line["points"], float) for line in lines])
         found = _found(picture, finder, overlays, name, truth)
         truth, found = _outside(truth, ignore), _outside(found, ignore)
@@ -70,7 +71,8 @@ def boards_table(folder: Path, finder: Finder, overlays: Path | None) -> None:
     print(f"boards with cracks: precision {precision:.3f} recall {recall:.3f} F1 {score:.3f}")
     clean = sorted((folder / "clean").glob("*.jpg"))
     false = [
-        len(_found(cv2.imread(str(file)), finder, overlays, "clean_" + file.stem, None)) for file in clean
+        len(_found(np.asarray(cv2.imread(str(file)), np.uint8), finder, overlays, "clean_" + file.stem, None))
+        for file in clean
     ]
     print(f"clean boards: false centreline {np.mean(false):.0f} px an image; each: {false}")
 
@@ -102,4 +104,4 @@ def _found(
 def _outside(points: NDArray[np.float64], ignore: NDArray[np.bool_]) -> NDArray[np.float64]:
     column = np.clip(points[:, 0].astype(int), 0, ignore.shape[1] - 1)
     row = np.clip(points[:, 1].astype(int), 0, ignore.shape[0] - 1)
-    return points[~ignore[row, column]]
+    return np.asarray(points[~ignore[row, column]])

@@ -10,7 +10,7 @@ import pytest
 from crackmap.demo.look_alikes import with_look_alikes
 from crackmap.demo.patches import random_patch, render_patch
 from crackmap.demo.random_scene import random_scene
-from crackmap.demo.scene import PaintedLine, SlabScene, Zone
+from crackmap.demo.scene import CrackShape, PaintedLine, SlabScene, Zone
 from crackmap.demo.stains import spalt_zones
 from crackmap.records import frozen_array
 
@@ -89,3 +89,31 @@ def test_no_rot_no_zone_lines() -> None:
     assert spalt_zones(0.0, 3) == ()
     (zone,) = spalt_zones(1.0, 3)
     assert 0.3 <= zone.line_mm <= 1.9
+
+
+def test_a_crack_with_pale_walls_is_as_wide_and_lighter_inside(bare: SlabScene) -> None:
+    centre = _middle(bare)
+    path = centre + np.stack([np.linspace(-60, 60, 241), np.zeros(241)], 1)
+    gap = CrackShape("split", frozen_array(path), frozen_array(np.full(241, 6.0)), frozen_array(np.full(241, 4.0)),
+                     frozen_array(np.zeros(241)))
+    dark, pale = (dataclasses.replace(gap, wall=wall) for wall in ((40.0, 30.0, 20.0), (220.0, 200.0, 170.0)))
+    seen = [render_patch(dataclasses.replace(bare, cracks=(crack,)), centre, 64, 0.5) for crack in (dark, pale)]
+    assert np.array_equal(seen[0].crack, seen[1].crack)
+    inside = seen[0].crack > 0.99
+    assert inside.any() and seen[1].pixels[inside].mean() > 1.3 * seen[0].pixels[inside].mean()
+
+
+def test_more_specks_of_dust_the_lower_they_begin(bare: SlabScene) -> None:
+    finishes = [dataclasses.replace(bare.finish, dust=1.0, speck_level=level) for level in (2.3, 1.3)]
+    dark = [dataclasses.replace(bare, look="walnut", finish=finish) for finish in finishes]
+    few, many = (render_patch(scene, _middle(bare), 96, 0.3).pixels for scene in dark)
+    more = many.astype(int) - few  # sawdust is paler than walnut
+    assert (more > 8).any(-1).mean() > 0.02 and not (more < -8).any()
+
+
+def test_a_piece_without_cracks_lies_at_a_feature_if_wished() -> None:
+    wishes = SOUND | {"knots": 4}
+    shown = [random_patch(seed, 64, mm_per_px=0.5, near_feature=1.0, **wishes) for seed in range(6)]
+    anywhere = [random_patch(seed, 64, mm_per_px=0.5, **wishes) for seed in range(6)]
+    assert any((patch.face < 0.5).any() for patch in shown)  # geometric: a piece at the slab's edge shows the bench
+    assert all(not patch.crack.any() for patch in shown + anywhere)

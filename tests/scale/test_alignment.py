@@ -100,3 +100,12 @@ def test_readings_that_give_no_direction(readings: tuple[tuple[float, float], tu
 def test_datum_marks_too_near() -> None:
     with pytest.raises(ScaleError, match="datum marks"):
         align(A, (1, 0), A, B, 0.05)
+
+
+@pytest.mark.parametrize("far", [1e7, 1e200, -1e308, float("inf"), float("nan")])
+def test_a_reading_that_no_machine_shows(far: float) -> None:
+    """Such readings once gave a matrix that was not finite."""
+    with pytest.raises(ScaleError, match="no number below a kilometre"):
+        align((0, 0), (500, 0), (0, 0), (far, 0), 0.1)
+    with pytest.raises(ScaleError, match="no number below a kilometre"):
+        align((0, far), (500, 0), (0, 0), (500, 0), 0.1)

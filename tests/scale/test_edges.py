@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
-from crackmap.scale.edges import LINEAR_LIGHT, measure_edges
+from crackmap.scale.edges import LINEAR_LIGHT, measure_edges, normal_share
 
 
 def drawn_step(angle: float, offset: float, blur: float, dark: float = 0.03, light: float = 0.75) -> np.ndarray:
@@ -61,3 +61,8 @@ def test_half_height_in_coded_values_is_biased_and_ours_is_not() -> None:
 def test_linear_light_table(coded: int, linear: float) -> None:
     """sRGB (IEC 61966-2-1, from memory): half of full light is coded 188."""
     assert LINEAR_LIGHT[coded] == pytest.approx(linear, abs=0.003)
+
+
+def test_normal_share_agrees_with_scipy() -> None:
+    z = np.linspace(-9, 9, 5001)
+    assert np.abs(normal_share(z) - ndtr(z)).max() < 5e-8  # independent: scipy's own function

@@ -145,6 +145,16 @@ def test_a_wrong_field_is_named(path: tuple[str | int, ...], value: object) -> N
     assert message.startswith("my-lens.json") and str(path[0]) in message and "\n" not in message
 
 
+@pytest.mark.parametrize(("name", "value"), [
+    ("rms", 10**400), ("focal_35mm", -(10**400)), ("distortion", [10**400, 0, 0, 0, 0]),
+    ("distortion", [1e300, 0, 0, 0, 0]), ("camera_matrix", [[10**400, 0, 1], [0, 1, 1], [0, 0, 1]]),
+    ("units", "w" * 100_000)])
+def test_a_number_that_has_no_float_is_one_short_sentence(name: str, value: object) -> None:
+    with pytest.raises(ScaleError, match=name) as caught:
+        lens_from_json(lens_as_json(MEASURED) | {name: value})
+    assert len(str(caught.value)) < 300
+
+
 @pytest.mark.parametrize("read", [None, [], "lens", 3])
 def test_not_an_object(read: object) -> None:
     with pytest.raises(ScaleError, match="one JSON object"):

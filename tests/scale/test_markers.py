@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from crackmap.errors import ScaleError
-from crackmap.scale.markers import CELLS, DICTIONARY, edge_pieces, find_markers, marker_cells
+from crackmap.scale.markers import CELLS, DICTIONARY, detect, edge_pieces, find_markers, marker_cells
 from crackmap.scale.target import rectangle_corners
 from tests.scale.drawn import camera_above, photo_of_markers
 
@@ -90,3 +90,20 @@ def test_targets_are_records(drawn) -> None:
     target = find_markers(luma(drawn[1]), SIZE, 0.0)[0]
     assert target.name == "marker 3"
     assert replace(target, kind="a4").name == "the A4 sheet"
+
+
+@pytest.mark.parametrize("sides", [(220, 90), (100, 60), (70, 34), (34,)])
+def test_large_photo_hides_no_small_marker(sides: tuple[int, ...]) -> None:
+    """A look at a reduced copy first loses no marker of about one size (geometric: drawn where they are expected)."""
+    photo = np.full((2400, 3600), 190, np.uint8)
+    dictionary = cv2.aruco.getPredefinedDictionary(DICTIONARY)
+    for number, side in enumerate(sides):
+        drawn = cv2.aruco.generateImageMarker(dictionary, 3 + number, side)
+        photo[300 : 300 + side, 400 + 900 * number : 400 + 900 * number + side] = drawn
+    photo = cv2.GaussianBlur(photo, (0, 0), 0.7)
+    found = {s.id: s.corners for s in detect(photo)}
+    assert set(found) == {3 + number for number in range(len(sides))}
+    for number, side in enumerate(sides):
+        left = 400 + 900 * number
+        square = np.array([[left, 300], [left + side, 300], [left + side, 300 + side], [left, 300 + side]]) - 0.5
+        assert np.abs(found[3 + number] - square).max() < 2.5  # geometric; the edges are measured afterwards [px]

@@ -29,3 +29,11 @@ def test_the_through_line_is_whole_again():
     twig = Branch(np.array([[100.0, 50], [101, 53], [102, 55]]), 2, 4)
     kept = without_doubles([*whole, twig], [np.full(101, 14.0), np.full(101, 14.0), np.full(3, 4.0)])
     assert [b.length for b in kept] == [200.0]
+
+
+def test_of_two_ways_round_a_hole_the_wider_one_stays_though_the_other_is_longer() -> None:
+    along = np.arange(0.0, 101.0)
+    bow = np.stack([along, 50 + 3 * np.sin(np.pi * along / 100)], 1)
+    detour = np.stack([along, 50 - 4 * np.sin(np.pi * along / 100)], 1)  # a little longer
+    kept = without_doubles([Branch(bow, 1, 2), Branch(detour, 1, 2)], [np.full(101, 16.0), np.full(101, 9.0)])
+    assert len(kept) == 1 and kept[0].points[50, 1] > 50

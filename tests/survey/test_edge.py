@@ -13,13 +13,15 @@ from hypothesis import strategies as st
 from shapely import Polygon
 
 from crackmap.errors import SurveyError
+from crackmap.records import RectifiedPhoto
 from crackmap.settings import SurveySettings
 from crackmap.survey.edge_band import band_along, evenly_spaced, ring_mean, signed_area, smoothed, tidy
 from crackmap.survey.edge_mixture import fit_mixture
-from crackmap.survey.edge_path import closed_path
+from crackmap.survey.edge_path import _open_paths, closed_path
+from crackmap.survey.edge_region import _convex_cut, _Cut, _primal_dual
 from crackmap.survey.face import Face, measure_face
 from crackmap.survey.light import linear_light, shade_and_tints
-from tests.survey.scenes import Scene, scene, wavy_outline
+from tests.survey.scenes import BENCH, Scene, scene, striped_wood, wavy_outline
 
 OUTLINE = wavy_outline(90, 660, 110, 340)
 
@@ -134,6 +136,54 @@ def test_one_sentence_where_there_is_no_slab(kind: str) -> None:
     with pytest.raises(SurveyError) as raised:
         measure_face(drawn.rectified(None if kind == "black" else (370, 220)), SurveySettings())
     assert str(raised.value).endswith(".") and "\n" not in str(raised.value)
+
+
+def _sheet_alone() -> RectifiedPhoto:
+    """A marker with its paper on a bench that fills the view; no slab."""
+    bench = np.clip(striped_wood((460, 760), BENCH), 0, 255).astype(np.uint8)
+    return Scene(bench, np.zeros((0, 2))).rectified((370, 220))
+
+
+def _of_one_kind(kind: str) -> RectifiedPhoto:
+    rng = np.random.default_rng(4)
+    pixels = {
+        "white": np.full((460, 760, 3), 255, np.uint8),
+        "noise": rng.integers(0, 256, (460, 760, 3), np.uint8),
+        "grey": np.full((460, 760, 3), 128, np.uint8),
+    }[kind]
+    return Scene(pixels, np.zeros((0, 2))).rectified(None)
+
+
+@pytest.mark.parametrize("kind", ["white", "noise", "grey", "a marker sheet alone"])
+def test_one_sentence_where_nothing_can_be_told_apart(kind: str) -> None:
+    rectified = _sheet_alone() if kind == "a marker sheet alone" else _of_one_kind(kind)
+    with pytest.raises(SurveyError) as raised:
+        measure_face(rectified, SurveySettings())
+    assert str(raised.value).endswith(".") and "\n" not in str(raised.value)
+
+
+def test_a_long_ring_run_in_pieces_is_run_as_a_whole() -> None:
+    rng = np.random.default_rng(6)
+    cost = (0.02 * (np.arange(30)[None] - 15 - 6 * np.sin(np.arange(900) / 40)[:, None]) ** 2).astype(np.float32)
+    cost += rng.random(cost.shape, np.float32)
+    # independent: the ring three times over as one piece, its middle third
+    whole = _open_paths(np.tile(cost, (3, 1))[:, None], 2, 0.4)[900:1800, 0]
+    assert (closed_path(cost, 2, 0.4) == whole).mean() > 0.99
+
+
+def test_convex_cut_from_coarse_to_fine_is_the_long_run_s() -> None:
+    rng = np.random.default_rng(8)
+    y, x = np.mgrid[:60, :90]
+    evidence = np.where(np.hypot((x - 45) / 30, (y - 30) / 18) < 1, 0.5, -0.5) + rng.normal(0, 1.0, x.shape)
+    evidence = np.clip(evidence, -1.5, 1.5).astype(np.float32)
+    stiffness = np.full(x.shape, 0.8, np.float32)
+    nothing = np.zeros_like(evidence)
+    # independent: a thousand steps from nothing
+    long = _primal_dual(_Cut((evidence > 0).astype(np.float32), nothing, nothing), evidence, stiffness, 1000).u > 0.5
+    quick = _convex_cut(evidence, stiffness, None)
+    again = _convex_cut(evidence, stiffness, quick)
+    assert ((quick.u > 0.5) != long).mean() < 0.01
+    assert ((again.u > 0.5) != long).mean() < 0.005
 
 
 def test_closed_path_is_the_cheapest() -> None:

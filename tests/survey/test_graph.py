@@ -9,6 +9,7 @@ import skan
 from skimage.morphology import skeletonize
 
 from crackmap.survey.graph import Branch, branches_of, degrees, merge_through, path_length, prune_spurs, thin
+from crackmap.survey.thinning import thinned
 
 
 def raster(text: str) -> np.ndarray:
@@ -67,13 +68,19 @@ def test_merge_through_turns_branches_as_needed():
     assert path_length(merged[0].points) == pytest.approx(9.0)
 
 
-def test_thin_agrees_with_skimage_on_each_component():
+def test_thin_takes_each_component_to_its_own_line():
     mask = np.zeros((40, 60), np.uint8)
     mask[5:11, 5:50] = 1
     mask[20:35, 30:33] = 1
-    strength = mask * np.uint8(100)
-    # independent: scikit-image on the whole mask
-    assert np.array_equal(thin(mask, strength, 50, 5).astype(bool), skeletonize(mask.astype(bool)))
+    thin_lines = thin(mask, mask * np.uint8(100), 50, 5)
+    assert np.array_equal(thin_lines, thinned(mask))
+    assert cv2.connectedComponents(thin_lines)[0] == 3  # geometric: the ground and two lines
+
+
+def test_a_ring_and_a_pixel_alone():
+    raster_of_both = raster(".###.. .#.#.. .###.. ...... .....#".replace(".###..", "..#...", 1))
+    branches = branches_of(raster_of_both)
+    assert all(len(branch.points) > 1 for branch in branches)  # geometric: one pixel makes no line
 
 
 def test_thin_leaves_out_what_is_weak_or_small():

@@ -34,6 +34,17 @@ def test_the_stored_form_gives_the_same_outputs():
     assert np.allclose(network.outputs(rows), again.outputs(rows), atol=5e-3)  # four digits are kept
 
 
+def test_log_odds_are_set_right_by_the_levels_and_never_change_their_order():
+    layers = ((np.ones((1, 1)), np.zeros(1)),)
+    plain = Network(("a",), np.zeros(1), np.ones(1), (layers,))
+    right = Network(("a",), np.zeros(1), np.ones(1), (layers,), levels=np.array([[-2.0, 0.0, 2.0], [-3.0, -1.0, 1.0]]))
+    rows = np.linspace(-3.9, 3.9, 41)[:, None]
+    assert np.allclose(plain.true_odds(rows), rows[:, 0])
+    assert np.allclose(right.true_odds(np.array([[-2.0], [1.0], [3.5]])), [-3.0, 0.0, 1.0])  # geometric: on the line
+    assert (np.diff(right.true_odds(rows)) >= 0).all()
+    assert json.loads(right.as_json())["levels"] == [[-2.0, 0.0, 2.0], [-3.0, -1.0, 1.0]]
+
+
 def test_the_package_models_fit_the_code():
     assert stored_network("segment_model.json", SEGMENT_FEATURES).typical.shape == (len(SEGMENT_FEATURES),)
     assert stored_network("judge_model.json", FEATURES).outputs(np.zeros((2, len(FEATURES)))).shape == (2, 1)

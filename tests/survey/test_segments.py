@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Iterator
+from pathlib import Path
 
+import numpy as np
+import pytest
+
+from crackmap.survey import crack_chance
 from crackmap.survey.explain import refused_lines
 from crackmap.survey.find import find_cracks, find_cracks_by_lines, search
 from crackmap.survey.judge import segment_judge
@@ -50,6 +55,32 @@ def test_the_reason_is_the_group_that_differs_from_a_crack() -> None:
 
 def test_every_feature_belongs_to_a_reason() -> None:
     assert sorted(name for group in GROUPS.values() for name in group) == sorted(SEGMENT_FEATURES)
+
+
+@pytest.fixture
+def no_network(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A package whose network is a broken file."""
+    broken = tmp_path / "crack_network.onnx"
+    broken.write_bytes(b"cut off")
+    monkeypatch.setattr(crack_chance, "NETWORK_FILE", broken)
+    crack_chance._network.cache_clear()
+    yield
+    crack_chance._network.cache_clear()
+
+
+@pytest.mark.usefixtures("no_network")
+def test_without_the_network_cracks_are_found_by_lines_and_that_is_said() -> None:
+    image = picture(with_gap(board(), WAVY, 4.0))
+    (warning,) = crack_chance.network_warnings()
+    assert "crack_network.onnx" in warning and "install crackmap again" in warning
+    cracks = find_cracks(image, MM_PER_PX)
+    assert [c.confidence for c in cracks] == [c.confidence for c in find_cracks_by_lines(image, MM_PER_PX)]
+    seen = search(image, MM_PER_PX)
+    assert seen is not None and all(line.reason in GROUPS for line in refused_lines(seen, 1.0))
+
+
+def test_with_the_network_nothing_is_said() -> None:
+    assert crack_chance.network_warnings() == ()
 
 
 def test_no_wood_nothing_to_search() -> None:

@@ -20,6 +20,7 @@ MASKS = ("crack", "void", "face", "thing")
 _SOUND_SHARE = 0.33
 _BARE_SHARE = 0.97  # of the pieces have no marker or sheet in them: those are costly and soon learned
 _ODD_SHARE = 0.8
+_FEATURE_SHARE = 0.5  # of the pieces without a crack lie at a knot, a void or the slab's edge
 _BARE: dict[str, Any] = {"reference": "marker", "markers": 0, "props": ()}
 _SOUND: dict[str, Any] = {"end_checks": 0, "surface_checks": 0, "hairlines": 0, "branches": 0, "split": False,
                           "ring_shakes": 0, "knot_checks": False}
@@ -30,7 +31,8 @@ def training_piece(seed: int) -> NDArray[np.uint8]:
     rng = np.random.default_rng([seed, 31])
     wishes = dict(_SOUND) if rng.random() < _SOUND_SHARE else {}
     wishes |= _BARE if rng.random() < _BARE_SHARE else {}
-    patch = random_patch(seed, SIZE_PX, near_crack=0.9, look_alikes=rng.random() < _ODD_SHARE, **wishes)
+    patch = random_patch(seed, SIZE_PX, near_crack=0.9, near_feature=_FEATURE_SHARE,
+                         look_alikes=rng.random() < _ODD_SHARE, **wishes)
     pixels = np.asarray(patch.pixels)
     if rng.random() < 0.8:  # the rest stays uncompressed
         quality = int(rng.integers(50, 97))
