@@ -6,6 +6,17 @@ command line prints it and ends with exit status 2; it never shows a traceback.
 
 from __future__ import annotations
 
+import reprlib
+
+_SHORT = reprlib.Repr()
+_SHORT.maxstring = _SHORT.maxother = _SHORT.maxlong = 60
+_SHORT.maxlevel, _SHORT.maxlist, _SHORT.maxdict = 3, 6, 4
+
+
+def quoted(value: object) -> str:
+    """A value as a message shows it: on one line, cut where it is long, whatever it holds."""
+    return _SHORT.repr(value)
+
 
 class CrackmapError(Exception):
     """Root of every error that crackmap raises on purpose."""

@@ -8,21 +8,38 @@ measuring or placing command.
 from __future__ import annotations
 
 import json
-import os
 import re
-import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from collections.abc import Mapping as Mapped
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from crackmap import jsonform
-from crackmap.errors import JobError
+from crackmap.errors import JobError, quoted
+from crackmap.folder_lock import locked
 from crackmap.jsonform import JobNote
 from crackmap.records import Edits, Plan, Survey
+from crackmap.safe_write import (
+    check_writable,
+    clear_leftovers,
+    finish_write,
+    is_unfinished,
+    make_folder,
+    remove_empty,
+    write_all,
+    write_whole,
+)
+
+__all__ = [
+    "EDITS", "JOB", "PLAN", "SURVEY", "Job", "check_writable", "demand_job", "held", "is_job", "old_drawings",
+    "read_edits", "read_job", "read_json", "read_note", "read_plan", "read_survey", "reviewed", "write_all",
+    "write_drawn", "write_whole",
+]
 
 JOB, SURVEY, EDITS, PLAN = "job.json", "survey.json", "edits.json", "plan.json"
+_LOCK, _REVIEW_LOCK = ".crackmap-at-work", ".crackmap-in-review"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,132 +58,100 @@ class Job:
         return self.folder / self.note.photo
 
 
-def write_whole(path: Path, content: bytes) -> None:
-    """Write `content` to `path`, whole or not at all.
-
-    Raises
-    ------
-    JobError
-        If the file cannot be written; the old file, if any, is untouched.
-    """
-    write_all(path.parent, {path.name: content})
-
-
-def write_all(folder: Path, files: Mapped[str, bytes]) -> None:
-    """Write several files into `folder`: all temporary files first, then the renames.
-
-    A full disk or a missing right shows up while the temporary files are
-    written, so that the old files stay whole together.
-
-    Raises
-    ------
-    JobError
-        If the folder or one of the files cannot be written.
-    """
-    created = _make_folder(folder)
-    staged: list[tuple[Path, Path]] = []
-    try:
-        for name, content in files.items():
-            staged.append((_stage(folder, name, content), folder / name))
-        for temporary, target in staged:
-            temporary.replace(target)
-    except OSError as problem:
-        for temporary, _ in staged:
-            temporary.unlink(missing_ok=True)
-        for path in reversed(created):
-            _remove_if_empty(path)
-        where = folder / Path(getattr(problem, "filename2", None) or problem.filename or folder).name
-        raise JobError(
-            f"{where} cannot be written ({problem.strerror or problem}); "
-            "free some space or name another folder with --out."
-        ) from problem
-
-
-def _make_folder(folder: Path) -> list[Path]:
-    """Create `folder` and its parents; return those created, outermost first."""
-    missing = [p for p in (folder, *folder.parents) if not p.exists()]
-    created: list[Path] = []
-    try:
-        for path in reversed(missing):
-            path.mkdir()
-            created.append(path)
-    except OSError as problem:
-        for path in reversed(created):
-            _remove_if_empty(path)
-        raise JobError(
-            f"the folder {folder} cannot be created ({problem.strerror}); name another one with --out."
-        ) from problem
-    if not folder.is_dir():
-        raise JobError(f"{folder} is a file, not a folder; name another one with --out.")
-    return created
-
-
-def _remove_if_empty(path: Path) -> None:
-    try:
-        path.rmdir()
-    except OSError:
-        return  # somebody else put something there meanwhile: leave it
-
-
-def _stage(folder: Path, name: str, content: bytes) -> Path:
-    descriptor, path = tempfile.mkstemp(prefix=f".{name}.", suffix=".part", dir=folder)
-    temporary = Path(path)
-    try:
-        with os.fdopen(descriptor, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        temporary.chmod(0o644)
-    except OSError:
-        temporary.unlink(missing_ok=True)
-        raise
-    return temporary
-
-
 # Drawings that a new plan makes wrong. A pocket cut from last week's file spoils a slab.
 _DRAWINGS = re.compile(r"((slab|keys)(-underside|-machine)?|setup-\d+(-machine)?|pocket-[A-Z]\d+)(-mm|-in)?\.(dxf|svg)"
-                       r"|plans\.jpg")
+                       r"|plans\.jpg|tape-and-dams\.png")
 
 
-def remove_old_drawings(folder: Path, current: Iterable[str]) -> list[str]:
-    """Remove drawings of an earlier plan that are not among the `current` files; returns their names.
+def old_drawings(folder: Path, current: Iterable[str]) -> list[str]:
+    """Names of drawings of an earlier plan in `folder` that are not among the `current` files."""
+    keep = set(current)
+    return sorted(p.name for p in folder.glob("*")
+                  if _DRAWINGS.fullmatch(p.name) and p.name not in keep and not p.is_dir())
+
+
+def write_drawn(folder: Path, files: Mapped[str, bytes]) -> list[str]:
+    """Write a job's files with its drawings, and in the same stroke remove those of an earlier plan.
+
+    Returns
+    -------
+    removed : list of str
+        Names of the drawings that are no more.
 
     Raises
     ------
     JobError
-        If one cannot be removed.
+        If one cannot be written or removed; nothing was changed then.
     """
-    keep = set(current)
-    old = sorted(p.name for p in folder.iterdir() if _DRAWINGS.fullmatch(p.name) and p.name not in keep)
-    for name in old:
-        try:
-            (folder / name).unlink(missing_ok=True)
-        except OSError as problem:
-            raise JobError(f"{folder / name} belongs to an earlier plan and cannot be removed "
-                           f"({problem.strerror}); remove it, so that nobody cuts from it.") from problem
+    old = old_drawings(folder, files)
+    write_all(folder, files, old)
     return old
 
 
-def check_writable(folder: Path) -> None:
-    """Fail before any long work if `folder` cannot be created or written.
+@contextmanager
+def held(folder: Path, doing: str, wait: float = 0.0) -> Iterator[tuple[str, ...]]:
+    """Keep every other crackmap from writing to `folder` while the block lasts.
+
+    A write that was cut off is finished first and its leftovers are cleared away. A folder made for the lock goes
+    again if nothing was written into it.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if it isn't there.
+    doing : str
+        The command's name, for others to read.
+    wait : float
+        How long to wait for another process to end. [s]
+
+    Yields
+    ------
+    notes : tuple of str
+        Sentences that the user should read.
 
     Raises
     ------
     JobError
-        If a file stands in the way or the right to write is missing.
+        If another process is at work there, or the folder cannot be written.
     """
-    place = folder
-    while not place.exists() and place != place.parent:
-        place = place.parent
-    if not place.is_dir():
-        raise JobError(f"{place} is a file, so the folder {folder} cannot be made; name another one with --out.")
+    check_writable(folder)
+    created = make_folder(folder)
     try:
-        with tempfile.TemporaryFile(dir=place):
-            pass  # the only test that is right for every file system and user
-    except OSError as problem:
-        raise JobError(
-            f"the folder {folder} cannot be written ({problem.strerror}); name another one with --out."
-        ) from problem
+        with locked(folder / _LOCK, doing, wait) as is_locked:
+            notes = [] if is_locked else [f"The disk of {folder} knows no locks: run one crackmap at a time on it."]
+            clear_leftovers(folder)
+            if finish_write(folder):
+                notes.append(f"An earlier command was cut off while it wrote to {folder}; its files were put in place.")
+            yield tuple(notes)
+    finally:
+        remove_empty(created)
+
+
+@contextmanager
+def reviewed(folder: Path) -> Iterator[None]:
+    """Keep a second review from `folder` while the block lasts; other commands may write in between.
+
+    Raises
+    ------
+    JobError
+        If it is reviewed already.
+    """
+    with locked(folder / _REVIEW_LOCK, "review"):
+        yield
+
+
+class _NameTwice(ValueError):
+    """An object of a JSON file has two fields of one name."""
+
+
+def _each_name_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object's fields; of two with one name, Python would keep the last and say nothing."""
+    named = dict(pairs)
+    if len(named) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise _NameTwice(f"the name {quoted(twice)} stands twice in one object")
+    return named
 
 
 def read_json(path: Path) -> dict[str, Any]:
@@ -185,9 +170,14 @@ def read_json(path: Path) -> dict[str, Any]:
     except (OSError, UnicodeDecodeError) as problem:
         raise JobError(f"{path} cannot be read ({problem}); restore it or make the job again.") from problem
     try:
-        read = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as problem:
+        read = json.loads(text, object_pairs_hook=_each_name_once)
+    except json.JSONDecodeError as problem:
         raise JobError(f"{path} is not valid JSON ({problem}); mend or remove it.") from problem
+    except RecursionError as problem:
+        raise JobError(f"{path} is not valid JSON (nested deeper than any job file); mend or remove it.") from problem
+    except ValueError as problem:
+        what = problem if isinstance(problem, _NameTwice) else "it holds a number of thousands of digits"
+        raise JobError(f"{path} cannot be understood: {what}; mend or remove it.") from problem
     if not isinstance(read, dict):
         raise JobError(f"{path} must hold one JSON object; mend or remove it.")
     return read
@@ -223,6 +213,27 @@ def read_plan(folder: Path) -> Plan:
     return jsonform.plan_from_json(read_json(path), str(path))
 
 
+def demand_job(folder: Path) -> None:
+    """Fail before anything is written to a folder that holds no job.
+
+    Raises
+    ------
+    JobError
+        If there is no folder, or no job.json in it.
+    """
+    if not folder.is_dir():
+        raise JobError(f"{folder} is not a job folder; make one with: crackmap run PHOTO --thickness 45mm "
+                       f"--out {folder}")
+    if not is_job(folder):
+        raise JobError(f"{folder.resolve()} holds no job ({JOB} is missing); make one with: crackmap run PHOTO "
+                       f"--thickness 45mm --out {folder}, or name the folder of one that is there.")
+
+
+def is_job(folder: Path) -> bool:
+    """True where `folder` holds a job, be it one whose last write was cut off."""
+    return (folder / JOB).exists() or is_unfinished(folder, JOB)
+
+
 def read_job(folder: Path) -> Job:
     """Everything in a job folder.
 
@@ -231,8 +242,6 @@ def read_job(folder: Path) -> Job:
     JobError
         If it is no job folder, or a file in it is missing or wrong.
     """
-    if not folder.is_dir():
-        raise JobError(f"{folder} is not a job folder; make one with: crackmap run PHOTO --thickness 45mm "
-                       f"--out {folder}")
+    demand_job(folder)
     plan = read_plan(folder) if (folder / PLAN).exists() else None
     return Job(folder, read_note(folder), read_survey(folder), read_edits(folder), plan)

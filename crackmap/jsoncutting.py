@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from crackmap.fields import Fields
+from crackmap.errors import quoted
+from crackmap.fields import GREATEST_MM, Fields
 from crackmap.records import (
     CuttingTime,
     Key,
@@ -117,7 +118,7 @@ def _stock(f: Fields, keys: dict[str, Key]) -> StockLayout:
     def laid(k: Fields) -> LaidKey:
         like = k.text("like")
         if like not in keys:
-            raise k.wrong("like", f"must name a key of the plan, not {like!r:.40}")
+            raise k.wrong("like", f"must name a key of the plan, not {quoted(like)}")
         x, y = (float(v) for v in k.numbers("centre", 2))
         return LaidKey(k.text("name"), like, keys[like].shape, (x, y))
 
@@ -160,6 +161,10 @@ def cutting_settings(f: Fields) -> CuttingSettings:
     return read
 
 
+# Of counts and pixels: the command line takes no more spares, and a larger picture no computer's memory holds.
+_MOST = {"spare_keys": 50.0, "picture_side": 20_000.0}
+
+
 def _read_settings(f: Fields, usual: Any) -> Any:
     """The settings with the values given, each read by the kind of its default."""
     f.only(*(each.name for each in fields(usual)))
@@ -173,6 +178,6 @@ def _read_settings(f: Fields, usual: Any) -> Any:
         elif isinstance(default, tuple):
             given[name] = tuple(int(v) for v in f.numbers(name, len(default)))
         else:
-            value = f.number(name, least=0.0)
+            value = f.number(name, least=0.0, most=_MOST.get(name, GREATEST_MM))
             given[name] = int(value) if isinstance(default, int) else value
     return usual.with_changes(**given)

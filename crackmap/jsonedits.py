@@ -10,6 +10,7 @@ from crackmap.fields import rounded_rows as _rows
 from crackmap.records import AddedKey, Edits, KeepOut
 
 EDITS_FORM = "crackmap/edits/1"
+MOST_EDITS = 200  # of one kind: no maker adds so many, and each is weighed against all others
 
 
 def edits_from_json(read: dict[str, Any], where: str = "edits.json") -> Edits:
@@ -22,26 +23,28 @@ def edits_from_json(read: dict[str, Any], where: str = "edits.json") -> Edits:
     """
     top = Fields(read, f"{where}:")
     top.expect_form(EDITS_FORM)
-    top.only("schema", "units", "keys", "cracks", "outline", "finished_top", "keep_out", "note")
+    top.only("schema", "units", "keys", "cracks", "outline", "finished_top", "keep_out", "note", "photo_sha256")
     keys, cracks = top.inner_or_empty("keys"), top.inner_or_empty("cracks")
     keys.only("add", "fix", "refuse", "count")
     cracks.only("draw", "refuse", "end", "depth")
     return Edits(
-        keys=keys.each("add", lambda f: _added_key(f, False), []) + keys.each("fix", lambda f: _added_key(f, True), []),
+        keys=(keys.each("add", lambda f: _added_key(f, False), [], MOST_EDITS)
+              + keys.each("fix", lambda f: _added_key(f, True), [], MOST_EDITS)),
         refused_keys=keys.rows("refuse", 2, default=[]),
-        key_counts=keys.each("count", _count, []),
-        drawn_cracks=cracks.lines("draw", 2, least=2),
+        key_counts=keys.each("count", _count, [], MOST_EDITS),
+        drawn_cracks=cracks.lines("draw", 2, least=2, most=MOST_EDITS),
         refused_cracks=cracks.rows("refuse", 2, default=[]),
-        crack_ends=cracks.each("end", _crack_end, []),
-        probed_depths=cracks.each("depth", _depth, []),
-        outline=top.rows("outline", 2, least=3) if top.has("outline") else None,
-        finished_top=top.rows("finished_top", 2, least=3) if top.has("finished_top") else None,
-        keep_out=top.each("keep_out", _keep_out, []),
+        crack_ends=cracks.each("end", _crack_end, [], MOST_EDITS),
+        probed_depths=cracks.each("depth", _depth, [], MOST_EDITS),
+        outline=top.ring("outline") if top.has("outline") else None,
+        finished_top=top.ring("finished_top") if top.has("finished_top") else None,
+        keep_out=top.each("keep_out", _keep_out, [], MOST_EDITS),
         note=top.text("note", ""),
         remarks=tuple(each for each in (
             *keys.each("count", lambda f: _remark(f, "count", "crack_at"), []),
             *cracks.each("end", lambda f: _remark(f, "end", "at"), []),
             *cracks.each("depth", lambda f: _remark(f, "depth", "at"), [])) if each[3]),
+        photo_sha256=top.text("photo_sha256", ""),
     )
 
 
@@ -80,7 +83,7 @@ def _depth(f: Fields) -> tuple[float, float, float]:
 
 def _keep_out(f: Fields) -> KeepOut:
     f.only("area", "from", "depth", "note", "screws")
-    return KeepOut(f.rows("area", 2, least=3), f.text("from", "above", choices=("above", "below")),
+    return KeepOut(f.ring("area"), f.text("from", "above", choices=("above", "below")),
                    f.number("depth", None, least=0), f.text("note", ""), f.rows("screws", 2, default=[]))
 
 
@@ -108,6 +111,7 @@ def edits_as_json(edits: Edits) -> dict[str, Any]:
         "finished_top": None if edits.finished_top is None else _rows(edits.finished_top),
         "keep_out": [_keep_out_as_json(k) for k in edits.keep_out],
         "note": edits.note,
+        **({"photo_sha256": edits.photo_sha256} if edits.photo_sha256 else {}),
     }
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from crackmap.errors import JobError
+from crackmap.errors import JobError, quoted
 from crackmap.fields import Fields
 from crackmap.fields import rounded as _mm
 from crackmap.fields import rounded_rows as _rows
@@ -88,7 +88,7 @@ class JobNote:
 
 def dumps(value: Any) -> bytes:
     """Deterministic JSON text, UTF-8, a row of numbers a line."""
-    return (_text(value, 0) + "\n").encode()
+    return (_text(value, 0) + "\n").encode("utf-8", "backslashreplace")  # \udcff: a byte of an old disk's file name
 
 
 def _text(value: Any, level: int) -> str:
@@ -180,7 +180,7 @@ def survey_from_json(read: dict[str, Any], where: str = "survey.json") -> Survey
         datum=Datum(datum.numbers("a", 2), datum.numbers("b", 2), datum.text("kind", "markers"),
                     datum.text("a_name", "A"), datum.text("b_name", "B")),
         references=top.each("references", _reference, []),
-        outline=top.rows("outline", 2, least=3),
+        outline=top.ring("outline", may_cross=True),
         voids=top.each("voids", lambda v: Void(v.text("id"), v.rows("polygon", 2, least=3))),
         cracks=top.each("cracks", _crack),
         grain_deg=top.number("grain_deg", least=-360, most=360),
@@ -252,7 +252,21 @@ def _crack(f: Fields) -> Crack:
 
 
 def plan_as_json(plan: Plan) -> dict[str, Any]:
-    """plan.json's object. Key outlines to 0.0001 mm."""
+    """plan.json's object. Key outlines to 0.0001 mm; its seal tells a file that was changed by hand."""
+    form = _plan_as_json(plan)
+    return form | {"seal": _seal(form)}
+
+
+def _seal(form: dict[str, Any]) -> str:
+    """Digest of all fields but the seal itself, whatever their order and layout in the file."""
+    rest = {name: value for name, value in form.items() if name != "seal"}
+    try:
+        return hashlib.sha256(json.dumps(rest, sort_keys=True).encode()).hexdigest()
+    except RecursionError:  # nested deeper than any plan
+        return ""
+
+
+def _plan_as_json(plan: Plan) -> dict[str, Any]:
     return {
         "schema": PLAN_FORM,
         "units": "mm",
@@ -268,6 +282,7 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
         "counts": [_counts_as_json(c) for c in plan.counts],
         "photo_sha256": plan.photo_sha256,
         "edits_digest": plan.edits_digest,
+        "shop_digests": dict(plan.shop_digests),
     }
 
 
@@ -330,7 +345,16 @@ def plan_from_json(read: dict[str, Any], where: str = "plan.json") -> Plan:
         counts=top.each("counts", _counts, []),
         photo_sha256=top.text("photo_sha256", ""),
         edits_digest=top.text("edits_digest", ""),
+        shop_digests=_digests(top),
+        by_hand=top.has("seal") and top.text("seal") != _seal(read),
     )
+
+
+def _digests(top: Fields) -> tuple[tuple[str, str], ...]:
+    named = top.raw("shop_digests", {})
+    if not isinstance(named, dict) or not all(isinstance(value, str) for value in named.values()):
+        raise top.wrong("shop_digests", "must be an object of texts")
+    return tuple(named.items())
 
 
 def _key(f: Fields) -> Key:
@@ -398,15 +422,27 @@ def note_from_json(read: dict[str, Any], where: str = "job.json") -> JobNote:
     return JobNote(photo, top.text("title", photo), top.number("thickness", least=0.001),
                    top.text("show_units", choices=("mm", "in")),
                    _scale_settings(top.inner_or_empty("scale")), _survey_settings(top.inner_or_empty("survey")),
-                   top.text("shop", ""), top.text("paper", "a4", choices=("a4", "letter")),
+                   _file_text(top, "shop", ""), top.text("paper", "a4", choices=("a4", "letter")),
                    sheet_settings(top.inner_or_empty("drawing")), cutting_settings(top.inner_or_empty("cutting")),
                    _underside_note(top.inner("underside"), where) if top.has("underside") else None)
 
 
+_LONGEST_PATH = 1000
+
+
+def _file_text(f: Fields, name: str, default: str | None = None) -> str:
+    """The name of a file, which commands put into their sentences."""
+    text: str = f.text(name) if default is None else f.text(name, default)
+    longest = max(map(len, text.replace("\\", "/").split("/")))
+    if not (text.isprintable() and len(text) <= _LONGEST_PATH and longest <= 255):
+        raise f.wrong(name, f"must be the name of a file, not {quoted(text)}")
+    return text
+
+
 def _photo_name(f: Fields, where: str) -> str:
-    photo: str = f.text("photo")
+    photo = _file_text(f, "photo")
     if "/" in photo or "\\" in photo or photo.startswith("."):
-        raise JobError(f"{where}: photo must be the name of a file in the job folder, not {photo!r}.")
+        raise JobError(f"{where}: photo must be the name of a file in the job folder, not {quoted(photo)}.")
     return photo
 
 

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from crackmap.agreement import edits_warnings, shop_digests
 from crackmap.jsonform import digest_of
 from crackmap.records import Crack, Edits, FloatArray, OfferedPlan, Photo, Plan, RectifiedPhoto, Survey
 from crackmap.settings import (
@@ -58,6 +59,7 @@ def measure(rectified: RectifiedPhoto, settings: StageSettings, edits: Edits) ->
     """
     from crackmap.scale.advice import bench_marker_warnings
     from crackmap.scale.datum import lies_within, slab_corner_datum
+    from crackmap.scale.plausible import scale_doubts
     from crackmap.scale.slab_budget import budget_over_slab
     from crackmap.survey.survey import survey
 
@@ -66,7 +68,8 @@ def measure(rectified: RectifiedPhoto, settings: StageSettings, edits: Edits) ->
     is_final = outline is not None and any(
         r.used and lies_within(outline, r.corners_mm.mean(axis=0)) for r in rectified.references)
     measured = survey(rectified, settings.survey, Edits(outline=outline) if is_final else Edits())
-    told = rectified.advice + measured.warnings + bench_marker_warnings(measured, settings.scale)
+    told = (*rectified.advice, *measured.warnings, *bench_marker_warnings(measured, settings.scale),
+            *scale_doubts(measured, settings.scale, settings.thickness_mm))
     measured = replace(measured, warnings=told)
     rectified, measured = budget_over_slab(*slab_corner_datum(rectified, measured))
     return rectified, apply_edits(measured, settings, edits, lambda points: trace_crack(rectified, measured, points))
@@ -77,6 +80,8 @@ def apply_edits(survey: Survey, settings: StageSettings, edits: Edits,
     """The survey with the user's outline and cracks in it, in place of any earlier word of theirs.
 
     `tracer` follows a crack through points on the slab [mm], as `trace_crack` does.
+
+    Points have shape (N, 2).
     """
     from crackmap.survey.user_edits import with_user_edits
 
@@ -84,7 +89,7 @@ def apply_edits(survey: Survey, settings: StageSettings, edits: Edits,
 
 
 def trace_crack(rectified: RectifiedPhoto, survey: Survey, points_mm: FloatArray) -> Crack:
-    """The crack through points on the slab, followed in the picture."""
+    """The crack through points on the slab, followed in the picture. `points_mm` has shape (N, 2)."""
     from crackmap.survey import user_edits
 
     return user_edits.trace_crack(rectified, survey, points_mm)
@@ -150,7 +155,9 @@ def make_plan(survey: Survey, shop: Shop, settings: StageSettings, edits: Edits,
     from crackmap.placement.offers import weights_of
     from crackmap.placement.place import place
     from crackmap.placement.revise import revise
+    from crackmap.placement.unseen import unseen_wood
     from crackmap.resin.estimate import estimate_resin
+    from crackmap.scale.plausible import thickness_doubts
 
     choice = choice or (last.choice if last is not None else "balanced")
     weights = weights_of(choice, settings.placement)
@@ -159,10 +166,12 @@ def make_plan(survey: Survey, shop: Shop, settings: StageSettings, edits: Edits,
     else:
         placement = revise(survey, shop, settings.thickness_mm, edits, weights, last.keys, weigh_counts=weigh_counts)
     resin = estimate_resin(survey, placement.keys, shop, settings.thickness_mm, edits, settings.resin)
-    return Plan(placement.keys, placement.unheld, resin, settings.thickness_mm, (),
-                survey.warnings + placement.warnings, basis=placement.basis,
+    told = (*survey.warnings, *thickness_doubts(survey, settings.thickness_mm), *edits_warnings(survey, edits),
+            *unseen_wood(survey, placement.keys), *placement.warnings)
+    return Plan(placement.keys, placement.unheld, resin, settings.thickness_mm, (), told, basis=placement.basis,
                 objective=placement.objective, counts=placement.counts, choice=choice,
-                photo_sha256=survey.photo.sha256, edits_digest=digest_of(edits))
+                photo_sha256=survey.photo.sha256, edits_digest=digest_of(edits),
+                shop_digests=shop_digests(shop))
 
 
 def offer_plans(survey: Survey, shop: Shop, settings: StageSettings, edits: Edits) -> tuple[OfferedPlan, ...]:
@@ -223,13 +232,14 @@ def draw_for_machine(survey: Survey, plan: Plan, shop: Shop, settings: SheetSett
     return files
 
 
-def draw_for_bench(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings) -> dict[str, bytes]:
-    """The sheets for the bench, by name."""
+def draw_for_bench(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings,
+                   rectified: RectifiedPhoto | None = None) -> dict[str, bytes]:
+    """The sheets for the bench, by name; with `rectified`, a small picture of the face on them."""
     from crackmap.sheets.setting_out import setting_out_pdf
     from crackmap.sheets.template import template_pdf
 
     plan = _cut_ready(survey, plan, shop, settings)
-    return {"setting-out.pdf": setting_out_pdf(survey, plan, shop, settings),
+    return {"setting-out.pdf": setting_out_pdf(survey, plan, shop, settings, rectified),
             "template.pdf": template_pdf(survey, plan, settings)}
 
 

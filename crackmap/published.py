@@ -38,8 +38,8 @@ CARD = FlatSize("ID-1 card", 85.60, 53.98, 3.18,
 FLAT_SIZES = {"a4": A4, "a3": A3, "letter": LETTER, "card": CARD}
 
 # Preferred numbers for graded sizes: each about a quarter above the last. [mm]
+# ISO 3:1973, basic series R 10 (from memory).
 RENARD_R10 = (20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0)
-RENARD_R10_SOURCE = "ISO 3:1973, basic series R 10 (from memory)"
 
 # Wood: factors that join the tables in wood/. Each table row carries its own source.
 DENSITY_PER_SPECIFIC_GRAVITY = Published(

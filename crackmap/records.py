@@ -44,7 +44,7 @@ def frozen_array(values: ArrayLike, columns: int | None = None) -> FloatArray:
 
 
 def freeze(array: NDArray[Any]) -> NDArray[Any]:
-    """Make `array` read-only in place and return it (for large images: no copy)."""
+    """Make `array` read-only in place and return it (for large images: no copy). Any shape."""
     array.setflags(write=False)
     return array
 
@@ -538,6 +538,8 @@ class Plan:
     # What it was made from, to tell a plan that is out of date; empty: not known.
     photo_sha256: str = ""
     edits_digest: str = ""  # jsonform.digest_of the edits that it obeys
+    shop_digests: tuple[tuple[str, str], ...] = ()  # of the shop file's sections, see agreement.shop_digests
+    by_hand: bool = False  # read from a file that was changed after crackmap had written it
 
 
 @dataclass(frozen=True, slots=True)
@@ -587,3 +589,4 @@ class Edits:
     note: str = ""  # on the whole file
     # (list, x, y, text): remarks on entries of "count", "end" and "depth", kept for the file's next writing.
     remarks: tuple[tuple[str, float, float, str], ...] = ()
+    photo_sha256: str = ""  # of the photo that they were made on; empty: written by hand, not known

@@ -13,7 +13,7 @@ import itertools
 from dataclasses import dataclass
 from typing import Any, NamedTuple, Self
 
-from crackmap.errors import SettingsError
+from crackmap.errors import SettingsError, quoted
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,14 +31,23 @@ class Settings:
         known = [f.name for f in dataclasses.fields(self)]
         for name in changes:
             if name not in known:
-                raise SettingsError(f"unknown setting {name!r} in {type(self).__name__}{nearest_hint(name, known)}.")
+                raise SettingsError(f"unknown setting {quoted(name)} in {type(self).__name__}"
+                                    f"{nearest_hint(name, known)}")
         return dataclasses.replace(self, **changes)
 
 
+_LONGEST_NAME, _MOST_NAMES = 60, 40
+
+
 def nearest_hint(name: str, known: list[str]) -> str:
-    """'; did you mean X?' for a misspelt name, or the list of known names."""
-    close = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
-    return f"; did you mean {close[0]!r}?" if close else f"; known names are {', '.join(sorted(known))}"
+    """The end of a sentence with its mark: '; did you mean 'X'?' for a misspelt name, or '; known names are A, B.'"""
+    # What is this much longer than a name was not meant for one, and comparing it would take long.
+    close = difflib.get_close_matches(name[:_LONGEST_NAME], known, n=1, cutoff=0.6)
+    if close:
+        return f"; did you mean {quoted(close[0])}?"
+    listed = ", ".join(name if name.isprintable() and len(name) <= _LONGEST_NAME else quoted(name)
+                       for name in sorted(known)[:_MOST_NAMES])
+    return f"; known names are {listed}{' and others' if len(known) > _MOST_NAMES else ''}."
 
 
 class KnownLens(NamedTuple):

@@ -13,7 +13,7 @@ import tomllib
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from crackmap.errors import LengthError, SettingsError
+from crackmap.errors import LengthError, SettingsError, quoted
 from crackmap.settings import Settings, nearest_hint
 from crackmap.units import parse_length
 
@@ -249,11 +249,15 @@ def shop_from_toml(text: str, source: str) -> Shop:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(f"{source} is not a readable shop file: {error}.") from error
+    except RecursionError as error:
+        raise SettingsError(f"{source} is not a readable shop file: it is nested too deep.") from error
+    except ValueError as error:
+        raise SettingsError(f"{source} is not a readable shop file: a number in it has thousands of digits.") from error
     known = [*_SECTIONS, *_LISTS, "units"]
     values: dict[str, Any] = {"source": source}
     for name, value in given.items():
         if name not in known:
-            raise SettingsError(f"{source}: unknown name {name!r}{nearest_hint(name, known)}.")
+            raise SettingsError(f"{source}: unknown name {quoted(name)}{nearest_hint(name, known)}")
         if name == "units":
             values[name] = _one_of(value, ("mm", "in"), f"{source}: units")
         elif name in _SECTIONS:
@@ -297,11 +301,11 @@ def _sections(section: type[_Section], value: Any, where: str) -> tuple[_Section
 
 def _section(section: type[_Section], value: Any, where: str) -> _Section:
     if not isinstance(value, dict):
-        raise SettingsError(f"{where} must be a table of named values, not {value!r}.")
+        raise SettingsError(f"{where} must be a table of named values, not {quoted(value)}.")
     kinds = {f.name: f.metadata for f in dataclasses.fields(section) if f.metadata["kind"] != "none"}
     for name in value:
         if name not in kinds:
-            raise SettingsError(f"{where} unknown name {name!r}{nearest_hint(name, list(kinds))}.")
+            raise SettingsError(f"{where} unknown name {quoted(name)}{nearest_hint(name, list(kinds))}")
     return section(**{name: _value(each, kinds[name], f"{where} {name}") for name, each in value.items()})
 
 
@@ -319,13 +323,13 @@ def _value(value: Any, kind: Any, where: str) -> Any:
             return _within(_number_of(value, where), kind, where)
         case "whole":
             if not isinstance(value, int) or isinstance(value, bool):
-                raise SettingsError(f"{where} must be a whole number, not {value!r}.")
-            return int(_within(value, kind, where))
+                raise SettingsError(f"{where} must be a whole number, not {quoted(value)}.")
+            return int(_within(_as_float(value), kind, where))
         case "ratio":
             return _ratio_of(value, kind, where)
         case "flag":
             if not isinstance(value, bool):
-                raise SettingsError(f"{where} must be true or false, not {value!r}.")
+                raise SettingsError(f"{where} must be true or false, not {quoted(value)}.")
             return value
         case "texts":
             return tuple(_one_of(each, kind["choices"], where) for each in _list_of(value, where))
@@ -335,8 +339,8 @@ def _value(value: Any, kind: Any, where: str) -> Any:
 
 def _number_of(value: Any, where: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise SettingsError(f"{where} must be a number, not {value!r}.")
-    return float(value)
+        raise SettingsError(f"{where} must be a number, not {quoted(value)}.")
+    return _as_float(value)
 
 
 def _length_of(value: Any, where: str) -> float:
@@ -346,8 +350,16 @@ def _length_of(value: Any, where: str) -> float:
         except LengthError as error:
             raise SettingsError(str(error)) from error
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise SettingsError(f'{where} must be a length, in mm or as a text like "1/4in", not {value!r}.')
-    return float(value)
+        raise SettingsError(f'{where} must be a length, in mm or as a text like "1/4in", not {quoted(value)}.')
+    return _as_float(value)
+
+
+def _as_float(value: float) -> float:
+    """As a float, infinite where an integer is too large for one: `_within` refuses both."""
+    try:
+        return float(value)
+    except OverflowError:
+        return float("inf")
 
 
 def _within(value: float, kind: Any, where: str, unit: str = "") -> float:
@@ -361,31 +373,31 @@ def _within(value: float, kind: Any, where: str, unit: str = "") -> float:
 def _ratio_of(value: Any, kind: Any, where: str) -> tuple[float, float]:
     parts = value.split(":") if isinstance(value, str) else value
     if not isinstance(parts, list) or len(parts) != 2:
-        raise SettingsError(f'{where} must be two numbers, as [2, 1] or "2:1", not {value!r}.')
+        raise SettingsError(f'{where} must be two numbers, as [2, 1] or "2:1", not {quoted(value)}.')
     try:
         first, second = (float(part) if isinstance(value, str) else _number_of(part, where) for part in parts)
     except ValueError as error:
-        raise SettingsError(f'{where} must be two numbers, as [2, 1] or "2:1", not {value!r}.') from error
+        raise SettingsError(f'{where} must be two numbers, as [2, 1] or "2:1", not {quoted(value)}.') from error
     return _within(first, kind, where), _within(second, kind, where)
 
 
 def _box_of(value: Any, kind: Any, where: str) -> tuple[float, ...]:
     if not isinstance(value, list) or len(value) != 4:
-        raise SettingsError(f"{where} must be four lengths, [x, y, length, width], not {value!r}.")
+        raise SettingsError(f"{where} must be four lengths, [x, y, length, width], not {quoted(value)}.")
     return tuple(_within(_length_of(each, where), kind, where, " mm") for each in value)
 
 
 def _list_of(value: Any, where: str) -> list[Any]:
     if not isinstance(value, list):
-        raise SettingsError(f"{where} must be a list in square brackets, not {value!r}.")
+        raise SettingsError(f"{where} must be a list in square brackets, not {quoted(value)}.")
     return value
 
 
 def _one_of(value: Any, choices: tuple[str, ...], where: str) -> str:
     if not isinstance(value, str):
-        raise SettingsError(f"{where} must be a text in quotes, not {value!r}.")
+        raise SettingsError(f"{where} must be a text in quotes, not {quoted(value)}.")
     if choices and value not in choices:
-        raise SettingsError(f"{where}: unknown value {value!r}{nearest_hint(value, list(choices))}.")
+        raise SettingsError(f"{where}: unknown value {quoted(value)}{nearest_hint(value, list(choices))}")
     return value
 
 

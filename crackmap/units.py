@@ -6,13 +6,15 @@ import math
 import re
 from fractions import Fraction
 
-from crackmap.errors import LengthError
+from crackmap.errors import LengthError, quoted
 
 MM_PER_INCH = 25.4  # exact: International Yard and Pound Agreement, 1959
 
 _INCH = Fraction("25.4")
 _UNITS_MM = {"mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1000), "in": _INCH, "inch": _INCH,
              "inches": _INCH, '"': _INCH, "″": _INCH, "”": _INCH}
+_MOST_LETTERS = 60  # of a length: what is longer is none, and matching it could take minutes
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")  # 1,203: 1203 to some readers, 1.203 to others
 _EXAMPLES = '45mm, 4.5cm, 1.75in, 1-3/4in or 1 3/4"'
 _LENGTH = re.compile(
     r"""^\s*(?P<sign>[-+−]?)\s*
@@ -42,19 +44,22 @@ def parse_length(text: str, name: str = "length", default_unit: str | None = Non
     LengthError
         If `text` is not a length; gives the text and examples.
     """
-    match = _LENGTH.match(text)
+    match = _LENGTH.match(text) if len(text) <= _MOST_LETTERS else None
     if match is None:
-        raise LengthError(f"{name}: {text!r} is not a length; write it like {_EXAMPLES}.")
+        raise LengthError(f"{name}: {quoted(text)} is not a length; write it like {_EXAMPLES}.")
+    if match["number"] and _THOUSANDS.fullmatch(match["number"]):
+        raise LengthError(f"{name}: {quoted(text)} may be a thousand or a fraction; write it without the comma, or "
+                          "with a point for the decimals.")
     if match["number"]:
         magnitude = Fraction(match["number"].replace(",", "."))
     else:
         denominator = int(match["d1"] or match["d2"])
         if denominator == 0:
-            raise LengthError(f"{name}: {text!r} divides by zero; write it like {_EXAMPLES}.")
+            raise LengthError(f"{name}: {quoted(text)} divides by zero; write it like {_EXAMPLES}.")
         magnitude = Fraction(int(match["n1"] or match["n2"]), denominator) + int(match["whole"] or 0)
     unit = (match["unit"] or default_unit or "").lower()
     if not unit:
-        raise LengthError(f"{name}: {text!r} has no unit; write it like {_EXAMPLES}.")
+        raise LengthError(f"{name}: {quoted(text)} has no unit; write it like {_EXAMPLES}.")
     mm = float(magnitude * _UNITS_MM[unit])
     return -mm if match["sign"] in ("-", "−") else mm
 
@@ -69,9 +74,9 @@ def parse_positive_length(text: str, name: str, most_mm: float = 20_000.0) -> fl
     """
     mm = parse_length(text, name)
     if not math.isfinite(mm) or mm <= 0:
-        raise LengthError(f"{name}: {text!r} must be more than zero; write it like {_EXAMPLES}.")
+        raise LengthError(f"{name}: {quoted(text)} must be more than zero; write it like {_EXAMPLES}.")
     if mm > most_mm:
-        raise LengthError(f"{name}: {text!r} is {mm:g} mm, more than the {most_mm:g} mm allowed; check the unit.")
+        raise LengthError(f"{name}: {quoted(text)} is {mm:g} mm, more than the {most_mm:g} mm allowed; check the unit.")
     return mm
 
 
@@ -105,13 +110,15 @@ def show_fraction(mm: float, denominator: int = 32) -> str:
     return f"{sign}{lead}{fraction.numerator}/{fraction.denominator} in"
 
 
-_MILLIMETRES = re.compile(
-    r"(?<![\w.,/-])(?P<figures>\d+(?:\.\d+)?(?:(?: x | to | and | or |, )\d+(?:\.\d+)?)*) mm(?![\w/²])")
-_PLACE = re.compile(r"\bx (-?\d+(?:\.\d+)?), y (-?\d+(?:\.\d+)?)( mm)?(?![\w.])")
+# Bounded, so that no sentence takes long: a row of figures is sought from each of its figures anew.
+_MILLIMETRES = re.compile(r"(?<![\w.,/-])(?P<figures>\d{1,15}(?:\.\d{1,15})?"
+                          r"(?:(?: x | to | and | or |, )\d{1,15}(?:\.\d{1,15})?){0,12}) mm(?![\w/²])")
+_PLACE = re.compile(r"\bx (-?\d{1,15}(?:\.\d{1,15})?), y (-?\d{1,15}(?:\.\d{1,15})?)( mm)?(?![\w.])")
 _FIGURE = re.compile(r"\d+(?:\.(\d+))?")
 # US fluid ounce: 1/128 of a gallon of 231 cubic inches (NIST Handbook 44, appendix C; from memory). [ml]
 ML_PER_FLUID_OUNCE = 231.0 / 128.0 * 2.54**3
-_MILLILITRES = re.compile(r"(?<![\w.,/-])(?P<figures>\d+(?:\.\d+)?(?:(?: to )\d+(?:\.\d+)?)*) ml(?!\w)")
+_MILLILITRES = re.compile(r"(?<![\w.,/-])(?P<figures>\d{1,15}(?:\.\d{1,15})?"
+                          r"(?:(?: to )\d{1,15}(?:\.\d{1,15})?){0,12}) ml(?!\w)")
 
 
 def in_words_for(text: str, units: str) -> str:

@@ -121,7 +121,6 @@ def test_a_sound_slab_gets_no_keys(tmp_path: Path) -> None:
     assert job.read_plan(tmp_path / "job").keys == ()
 
 
-@pytest.mark.xfail(reason="the zone lines of rot on this spalted maple are taken for cracks", strict=True)
 def test_a_spalted_slab_gets_no_keys(jobs: dict[str, tuple[Truth, Path]]) -> None:
     assert job.read_plan(jobs["011"][1]).keys == ()
 

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crackmap.errors import SettingsError
+from crackmap.errors import CrackmapError, SettingsError
 from crackmap.keys.family import size_family
+from crackmap.keys.shop_names import demand_known_names
 from crackmap.shop import FITS, Bit, Shop, TestedFit, shop_from_toml
 from crackmap.shop_edit import with_tested_fit
 
@@ -159,3 +160,15 @@ def test_a_measured_bit() -> None:
     assert Bit(diameter=6.35, measured=6.25).undersize == pytest.approx(0.05)
     assert Bit().undersize == 0.0 and Bit().cutting_diameter == 6.35
     assert Bit(diameter=6.35, measured=6.45).corner_radius == pytest.approx(1.1 * 6.45 / 2.0)
+
+
+@pytest.mark.parametrize("text", [
+    "[bit]\ndiameter = " + "9" * 5000, "[bit]\ndiameter = " + "9" * 400, "[machine]\nfeed = -" + "9" * 400,
+    "[keys]\nsizes = " + "9" * 400, "[keys]\nlengths = " + "[" * 5000 + "]" * 5000,
+    "[wood]\nspecies = [" + "1," * 3000 + "]", '[wood]\nspecies = "' + "w" * 100_000 + '"', '"a\\nb" = 1',
+    '[keys]\n"' + "w" * 100_000 + '" = 1', "[bit]\ndiameter = nan"])
+def test_a_damaged_shop_file_is_one_short_sentence(text: str) -> None:
+    with pytest.raises(CrackmapError) as caught:
+        demand_known_names(shop_from_toml(text, "shop.toml"))
+    said = str(caught.value)
+    assert "shop.toml" in said and len(said) < 600 and len(said.splitlines()) == 1

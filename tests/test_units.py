@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -84,3 +86,21 @@ def test_a_place_is_told_in_one_unit() -> None:
     # By hand: 254 / 25.4 = 10, -63.5 / 25.4 = -2.5.
     assert in_words_for("to the key at x 254, y -63.5, near x 50.8, y 25.4 mm", "in") == (
         "to the key at x 10.00, y -2.50 in, near x 2.00, y 1.00 in")
+
+
+@pytest.mark.parametrize("text", [
+    "9" * 5000 + "mm", "1" * 4301 + "." + "1mm", "1/" + "3" * 5000 + "in", "1-" + "9" * 400 + "/1mm",
+    "1" + " " * 100_000 + "mm", " " * 100_000 + "1mm", "9" * 400 + "m"])
+def test_a_text_far_too_long_is_no_length_and_takes_no_time(text: str) -> None:
+    """Each was a traceback, or a search whose time grew with the square of the length."""
+    with pytest.raises(LengthError) as caught:
+        parse_length(text, "--thickness")
+    assert len(str(caught.value)) < 300
+
+
+def test_a_long_row_of_figures_is_put_into_inches_in_no_time() -> None:
+    start = time.process_time()
+    in_words_for("1, " * 100_000 + "mm", "in")
+    in_words_for("9" * 100_000 + " mm", "in")
+    assert time.process_time() - start < 2
+    assert in_words_for("25.4 to 50.8 mm", "in") == "1.000 to 2.000 in"

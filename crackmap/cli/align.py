@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 from typing import Any
@@ -9,9 +10,11 @@ from typing import Any
 import click
 
 from crackmap import job
+from crackmap.agreement import demand_plan_is_current
 from crackmap.cli.options import FOLDER, Length, units_option
-from crackmap.cli.steps import settings_of
-from crackmap.errors import JobError, LengthError
+from crackmap.cli.steps import hold, settings_of, shop_at_hand
+from crackmap.errors import JobError, LengthError, quoted
+from crackmap.keys.witness import witness_place
 from crackmap.records import Plan, Setup, Survey
 from crackmap.scale.alignment import JOG_SIGMA, Alignment, align
 from crackmap.units import parse_length, show_length
@@ -19,6 +22,8 @@ from crackmap.units import parse_length, show_length
 DRAWING = "slab-machine.dxf"
 # Distances of the marks that differ by more than any scale could err: nobody is to cut by them. [mm]
 FARTHEST_OFF = 25.0
+MOST_TURNED = 30.0  # a slab laid by hand as a set-up shows lies within this of it (a choice) [deg]
+FACING_AWAY = 120.0  # without a set-up the slab may lie any way; so far round it is more likely a mistake [deg]
 _EXAMPLE = "--a 12.50,40.25"
 _UNIT = re.compile(r"(mm|cm|m|inches|inch|in|\"|″|”)\s*$", re.IGNORECASE)
 
@@ -44,9 +49,12 @@ measurements that must agree before you cut. With a bed smaller than the slab,
 @units_option
 def command(folder: Path, reading_a: str, reading_b: str, number: int | None, jog_sigma: float | None,
             units: str | None) -> None:
+    job.demand_job(folder)
+    hold(folder, "align")
     read = job.read_job(folder)
     if read.plan is None:
         raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
+    demand_plan_is_current(read, shop_at_hand(read.note, folder))
     shown = units or read.note.units
     points = [parse_reading(text, name, shown) for text, name in ((reading_a, "--a"), (reading_b, "--b"))]
     setup = None if number is None else setup_numbered(read.plan, number)
@@ -66,9 +74,8 @@ def command(folder: Path, reading_a: str, reading_b: str, number: int | None, jo
         stem = f"setup-{setup.number}-machine"
         drawing = setup_dxf(read.survey, read.plan, setup, None, sheets, found.matrix)
     written = folder / drawing_file(stem, sheets)
-    job.check_writable(folder)
     job.write_whole(written, drawing)
-    for line in alignment_lines(found, names, shown):
+    for line in [*alignment_lines(found, names, shown), *witness_lines(read.survey, read.plan, setup, found, shown)]:
         click.echo(line)
     click.echo(f"Written: {written}")
 
@@ -100,6 +107,24 @@ def _marks(survey: Survey, setup: Setup | None) -> tuple[list[str], list[tuple[f
             [mark.at for mark in setup.marks[:2]])
 
 
+def witness_lines(survey: Survey, plan: Plan, setup: Setup | None, found: Alignment, units: str) -> list[str]:
+    """What tells swapped marks, a turned slab and the wrong face, which the distance of two marks cannot tell."""
+    _, (a, b) = _marks(survey, setup)
+    planned = 0.0 if setup is None else setup.turn_deg
+    keys = [key for key in plan.keys if setup is None or key.id in setup.keys]
+    lines = []
+    off = abs(math.remainder(found.rotation_deg - planned, 360.0))
+    if off > MOST_TURNED and (setup is not None or off > FACING_AWAY):
+        lines.append(f"WARNING: the slab lies turned by {off:.0f} degrees from the drawing. If you did not lay it so, "
+                     "A and B were swapped.")
+    place = witness_place(survey, keys, a, b)
+    if place is not None:
+        x, y = (show_length(float(v), units, 2) for v in found.to_machine(place.at)[0])
+        lines.append(f"Before you cut, jog to X {x}, Y {y}: the bit must stand over {place.over}. If it does not, A "
+                     "and B were swapped, the slab was moved between the readings, or the wrong face lies up.")
+    return lines
+
+
 def parse_reading(text: str, name: str, units: str) -> tuple[float, float]:
     """A reading "X,Y" or "X;Y". [mm]
 
@@ -112,7 +137,7 @@ def parse_reading(text: str, name: str, units: str) -> tuple[float, float]:
     """
     parts: list[Any] = [p.strip() for p in (text.split(";") if ";" in text else text.split(","))]
     if len(parts) != 2 or not all(parts):
-        raise LengthError(f"{name}: {text!r} is not a reading; give two numbers with a comma between them, "
+        raise LengthError(f"{name}: {quoted(text)} is not a reading; give two numbers with a comma between them, "
                           f"as in {_EXAMPLE}.")
     last = _UNIT.search(parts[1])
     if last and not _UNIT.search(parts[0]):

@@ -9,6 +9,7 @@ import click
 
 from crackmap import job
 from crackmap.cli.options import FOLDER, units_option
+from crackmap.cli.steps import hold
 from crackmap.errors import JobError
 
 PHOTO = "slab.jpg"
@@ -31,7 +32,7 @@ def command(ctx: click.Context, out: Path, story: str, units: str | None) -> Non
     from crackmap.demo.stories import STORIES
     from crackmap.jsonform import dumps
 
-    job.check_writable(out)
+    hold(out, "demo")
     if (out / "job" / job.EDITS).exists():
         raise JobError(f"{out / 'job'} holds your edits; give another folder with --out.")
     told = STORIES[story]

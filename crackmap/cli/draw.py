@@ -9,11 +9,13 @@ from typing import Any
 import click
 
 from crackmap import job, jsonform, pipeline
+from crackmap.agreement import demand_plan_is_current
 from crackmap.cli.drawing_options import drawing_options, with_choices
 from crackmap.cli.options import FOLDER, paper_option, shop_option, units_option
 from crackmap.cli.progress import Progress
 from crackmap.cli.steps import (
     drawn_files,
+    hold,
     noted_shop,
     path_from,
     redraw_ground,
@@ -38,6 +40,8 @@ def command(folder: Path, units: str | None, paper: str | None, shop: Path | Non
     Boards, set-ups and machine time are reckoned again, so that a changed shop file counts. What you
     don't name stays as the job was drawn before.
     """
+    job.demand_job(folder)
+    hold(folder, "draw")
     read = job.read_job(folder)
     if read.plan is None:
         raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
@@ -46,7 +50,7 @@ def command(folder: Path, units: str | None, paper: str | None, shop: Path | Non
     if shop is not None:
         note = replace(note, shop=path_from(folder, shop))
     own_shop = noted_shop(note, folder)
-    job.check_writable(folder)
+    demand_plan_is_current(read, own_shop)
     progress = Progress(3, quiet)
     rectified = redraw_ground(read, progress)
     settings = settings_of(note)

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from crackmap.cli.options import Length
-from crackmap.errors import SettingsError
+from crackmap.errors import SettingsError, quoted
 from crackmap.jsonform import JobNote
 
 _SHEETS = ("dxf_version", "drawing_units", "with_reference", "order", "stroke_texts", "with_underside", "resin_look",
@@ -77,6 +77,6 @@ def with_choices(note: JobNote, choices: dict[str, Any]) -> JobNote:
 def _colour(text: str) -> tuple[int, int, int]:
     match = re.fullmatch(r"#?([0-9a-fA-F]{2})([0-9a-fA-F]{2})([0-9a-fA-F]{2})", text.strip())
     if match is None:
-        raise SettingsError(f"--resin-colour: {text!r} is not a colour; give six hexadecimal digits, as 185c68.")
+        raise SettingsError(f"--resin-colour: {quoted(text)} is not a colour; give six hexadecimal digits, as 185c68.")
     red, green, blue = (int(pair, 16) for pair in match.groups())
     return red, green, blue

@@ -7,9 +7,10 @@ from pathlib import Path
 import click
 
 from crackmap import job
+from crackmap.agreement import demand_plan_is_current
 from crackmap.cli.options import FOLDER, Length, units_option
-from crackmap.cli.steps import settings_of
-from crackmap.errors import JobError
+from crackmap.cli.steps import hold, settings_of, shop_at_hand
+from crackmap.errors import JobError, quoted
 from crackmap.records import Key, Plan
 from crackmap.settings import nearest_hint
 from crackmap.units import show_length
@@ -28,14 +29,16 @@ def command(folder: Path, name: str, wider_by: float, units: str | None) -> None
     """
     from crackmap.sheets.dxf import drawing_file, pocket_dxf
 
+    job.demand_job(folder)
+    hold(folder, "ease")
     read = job.read_job(folder)
     if read.plan is None:
         raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
+    demand_plan_is_current(read, shop_at_hand(read.note, folder))
     key = _key_named(read.plan, name)
     settings = settings_of(read.note).sheets
     drawing = pocket_dxf(read.survey, key, wider_by, settings)
     written = folder / drawing_file(f"pocket-{key.id}", settings)
-    job.check_writable(folder)
     job.write_whole(written, drawing)
     shown = units or read.note.units
     click.echo(f"{key.id}: the pocket {show_length(wider_by, shown, 2)} wider on every side, "
@@ -49,5 +52,6 @@ def _key_named(plan: Plan, name: str) -> Key:
         if key.id.lower() == wanted:
             return key
     if not plan.keys:
-        raise JobError(f"--key: there is no key {name!r}, the plan has none.")
-    raise JobError(f"--key: there is no key {name!r}{nearest_hint(name.strip().upper(), [k.id for k in plan.keys])}.")
+        raise JobError(f"--key: there is no key {quoted(name)}, the plan has none.")
+    hint = nearest_hint(name.strip().upper(), [k.id for k in plan.keys])
+    raise JobError(f"--key: there is no key {quoted(name)}{hint}")

@@ -8,16 +8,19 @@ from pathlib import Path
 import click
 
 from crackmap import job, jsonform
+from crackmap.agreement import after_edits
 from crackmap.cli.options import FOLDER, shop_option, why_option
 from crackmap.cli.progress import Progress
 from crackmap.cli.steps import (
     drawn_files,
+    hold,
     measure_photo,
     measure_underside,
     noted_shop,
     path_from,
     plan_files,
     settings_of,
+    survey_before,
     why_files,
     write_and_tell,
 )
@@ -32,6 +35,8 @@ from crackmap.cli.steps import (
 @click.option("--quiet", is_flag=True, help="No progress lines.")
 def command(folder: Path, sensitivity: float | None, shop: Path | None, why: bool, quiet: bool) -> None:
     """Measure a job's photo again, then place and draw; your edits are kept."""
+    job.demand_job(folder)
+    hold(folder, "measure")
     note = job.read_note(folder)
     if sensitivity is not None:
         note = replace(note, survey=note.survey.with_changes(least_confidence=1 - sensitivity))
@@ -40,10 +45,9 @@ def command(folder: Path, sensitivity: float | None, shop: Path | None, why: boo
     own_shop = noted_shop(note, folder)
     settings = settings_of(note)
     edits = job.read_edits(folder)
-    job.check_writable(folder)
     progress = Progress(6 + why + (note.underside is not None), quiet)
     measured = measure_photo(folder / note.photo, note.title, settings, edits, progress)
-    survey, under = measured.survey, None
+    survey, under = after_edits(survey_before(folder), measured.survey, edits, folder), None
     if note.underside is not None:
         under, survey = measure_underside(folder / note.underside.photo, note.underside, survey, settings, progress)
     plan, files = plan_files(survey, own_shop, settings, edits, progress)

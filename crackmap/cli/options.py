@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,17 @@ class Length(click.ParamType[float]):
             return value
         label = param.opts[0] if param is not None else "length"
         return parse_positive_length(value, label) if self.positive else parse_length(value, label)
+
+
+def printable_name(path: Path) -> str:
+    """A file's name for drawings and sheets: what no text can hold, as a line break, is replaced."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in path.name)
+
+
+def copy_name(stem: str, path: Path) -> str:
+    """Name of the copy of a photo in the job folder: ours, with the ending that it has, if that is a plain one."""
+    ending = path.suffix.lower()
+    return stem + ending if re.fullmatch(r"\.[a-z0-9]+", ending) else stem
 
 
 FILE = click.Path(path_type=Path)

@@ -12,6 +12,7 @@ from crackmap.cli.options import FOLDER, Length, plans_option, shop_option
 from crackmap.cli.progress import Progress
 from crackmap.cli.steps import (
     drawn_files,
+    hold,
     noted_shop,
     offered_files,
     path_from,
@@ -37,13 +38,14 @@ from crackmap.cli.steps import (
 def command(folder: Path, thickness: float | None, shop: Path | None, afresh: bool, choice: str | None, plans: bool,
             quiet: bool) -> None:
     """Place the keys of a job again, then draw; the survey and your edits are kept."""
+    job.demand_job(folder)
+    hold(folder, "place")
     read = job.read_job(folder)
     note = read.note if thickness is None else replace(read.note, thickness_mm=thickness)
     if shop is not None:
         note = replace(note, shop=path_from(folder, shop))
     own_shop = noted_shop(note, folder)
     settings = settings_of(note)
-    job.check_writable(folder)
     progress = Progress(5 if plans else 4, quiet)
     rectified = redraw_ground(read, progress)
     last = None if afresh or choice is not None else read.plan

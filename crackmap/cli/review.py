@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from crackmap import job, pipeline
+from crackmap.agreement import demand_plan_is_current
 from crackmap.cli.options import FOLDER
 from crackmap.cli.progress import Progress
 from crackmap.cli.steps import drawn_files, noted_shop, redraw_underside, settings_of
@@ -20,6 +21,7 @@ from crackmap.errors import CrackmapError, JobError
 if TYPE_CHECKING:
     from crackmap.records import ImageArray, Plan, RectifiedPhoto, Survey
 
+_PATIENCE = 2.0  # for another command on this folder to end [s]
 _HELP = """See the job in FOLDER on its photo and change what you don't like.
 
 Opens your browser on a page that this computer alone can reach. Every change is
@@ -40,23 +42,24 @@ def command(folder: Path, port: int, no_browser: bool) -> None:
     from crackmap.review.state import Frame
     from crackmap.review.tiles import TILE, Tiles, levels_of
 
-    read = job.read_job(folder)
-    if read.plan is None:
-        raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
-    _demand_same_photo(read)
-    settings, shop = settings_of(read.note), noted_shop(read.note, folder)
-    job.check_writable(folder)
-    ground = pipeline.ground_size(read.survey)
-    frame = Frame(folder.absolute().name, read.note.units, read.note.thickness_mm, shop, ground.width, ground.height,
-                  TILE, levels_of(ground.width, ground.height), ground.mapping)
-    picture = _read_beside(read)
+    job.demand_job(folder)
+    with job.held(folder, "review", _PATIENCE) as notes:
+        click.get_current_context().with_resource(job.reviewed(folder))
+        read = _read(folder)
+        settings, shop = settings_of(read.note), noted_shop(read.note, folder)
+        ground = pipeline.ground_size(read.survey)
+        frame = Frame(folder.absolute().name, read.note.units, read.note.thickness_mm, shop, ground.width,
+                      ground.height, TILE, levels_of(ground.width, ground.height), ground.mapping)
+        picture = _read_beside(read)
 
-    def draw(rectified: RectifiedPhoto, survey: Survey, plan: Plan) -> tuple[Plan, dict[str, bytes]]:
-        ready = pipeline.plan_cutting(survey, plan, shop, settings)
-        under = redraw_underside(replace(read, survey=survey))
-        return ready, drawn_files(rectified, survey, ready, shop, settings, Progress(1, quiet=True), under)
+        def draw(rectified: RectifiedPhoto, survey: Survey, plan: Plan) -> tuple[Plan, dict[str, bytes]]:
+            ready = pipeline.plan_cutting(survey, plan, shop, settings)
+            under = redraw_underside(replace(read, survey=survey))
+            return ready, drawn_files(rectified, survey, ready, shop, settings, Progress(1, quiet=True), under)
 
-    session = Session(read, frame, settings, picture.result, draw)
+        session = Session(read, frame, settings, picture.result, draw)
+    for note in notes:
+        click.echo(note, err=True)
     listener = listening_socket(port)
     door = Door(listener.getsockname()[1])
     tiles = Tiles(lambda: _shown(picture.result()))
@@ -85,6 +88,16 @@ def _shown(rectified: RectifiedPhoto) -> ImageArray:
     return pixels
 
 
+def _read(folder: Path) -> job.Job:
+    """The job to be reviewed; it must have a plan, made from the photo that lies there."""
+    read = job.read_job(folder)
+    if read.plan is None:
+        raise JobError(f"{folder / job.PLAN} is missing; place the keys first with: crackmap place {folder}")
+    _demand_same_photo(read)
+    demand_plan_is_current(read, noted_shop(read.note, folder), edits_too=False)
+    return read
+
+
 def _demand_same_photo(read: job.Job) -> None:
     """The photo in the folder is the one that survey and plan were made from."""
     from crackmap.photo.read import sha256_of
@@ -93,9 +106,6 @@ def _demand_same_photo(read: job.Job) -> None:
     if sha256_of(read.photo_path) != read.survey.photo.sha256:
         raise JobError(f"{read.photo_path} is not the photo that {job.SURVEY} was measured on; "
                        f"measure it with: crackmap measure {read.folder}")
-    if read.plan.photo_sha256 not in ("", read.survey.photo.sha256):
-        raise JobError(f"{read.folder / job.PLAN} was made from another photo; place the keys with: crackmap place "
-                       f"{read.folder} --afresh")
 
 
 def _read_beside(read: job.Job) -> Future[RectifiedPhoto]:

@@ -9,25 +9,41 @@ from typing import Any
 import click
 
 from crackmap import job, jsonform
+from crackmap.agreement import after_edits
 from crackmap.cli.drawing_options import drawing_options, parted, with_choices
-from crackmap.cli.options import FILE, FOLDER, Length, paper_option, plans_option, shop_option, units_option, why_option
+from crackmap.cli.options import (
+    FILE,
+    FOLDER,
+    Length,
+    copy_name,
+    paper_option,
+    plans_option,
+    printable_name,
+    shop_option,
+    units_option,
+    why_option,
+)
 from crackmap.cli.progress import Progress
 from crackmap.cli.scale_options import scale_options, scale_settings
 from crackmap.cli.steps import (
     drawn_files,
+    hold,
     load_shop,
     measure_photo,
     measure_underside,
     offered_files,
     path_from,
+    photo_bytes,
     plan_files,
     settings_of,
+    survey_before,
     why_files,
     write_and_tell,
 )
 from crackmap.cli.underside_options import NAMES, underside_note, underside_options
 from crackmap.errors import JobError
 from crackmap.jsonform import JobNote
+from crackmap.records import Edits, Survey
 from crackmap.settings import SurveySettings
 
 _HELP = """From a photo to keys, drawings and the bench sheet.
@@ -64,17 +80,15 @@ def command(photo: Path, thickness: float, out: Path, units: str | None, sensiti
     scale = scale_settings(**scale_choices)
     own_shop = load_shop(shop, out)
     cracks = SurveySettings() if sensitivity is None else SurveySettings(least_confidence=1 - sensitivity)
-    note = JobNote("photo" + photo.suffix.lower(), photo.name, thickness, units or own_shop.units,
+    note = JobNote(copy_name("photo", photo), printable_name(photo), thickness, units or own_shop.units,
                    scale, cracks, path_from(out, shop), paper or "a4")
     note = replace(with_choices(note, drawing_choices), underside=underside_note(**second_face, scale=scale))
     settings = settings_of(note)
-    job.check_writable(out)
+    hold(out, "run")
     edits = job.read_edits(out)
     progress = Progress(6 + plans + why + (note.underside is not None), quiet)
     measured = measure_photo(photo, note.title, settings, edits, progress)
-    if (out / job.EDITS).exists() and not same_slab:
-        _refuse_another_slab(out, measured.photo.facts.sha256)
-    survey, under, own_photo = measured.survey, None, second_face["underside"]
+    survey, under, own_photo = _taken_up(out, measured.survey, edits, same_slab), None, second_face["underside"]
     if note.underside is not None:
         under, survey = measure_underside(own_photo, note.underside, survey, settings, progress)
     plan, files = plan_files(survey, own_shop, settings, edits, progress)
@@ -84,17 +98,21 @@ def command(photo: Path, thickness: float, out: Path, units: str | None, sensiti
     if why:
         files |= why_files(measured.rectified, settings, edits, progress)
     files |= {
-        note.photo: photo.read_bytes(),
+        note.photo: photo_bytes(photo, measured.photo.facts.sha256),
         job.JOB: jsonform.dumps(jsonform.note_as_json(note)),
         job.SURVEY: jsonform.dumps(jsonform.survey_as_json(survey)),
     }
-    if note.underside is not None:
-        files[note.underside.photo] = own_photo.read_bytes()
+    if note.underside is not None and survey.other_face is not None:
+        files[note.underside.photo] = photo_bytes(own_photo, survey.other_face.survey.photo.sha256)
     write_and_tell(out, files, survey, plan, own_shop, note.units, progress)
 
 
-def _refuse_another_slab(out: Path, sha256: str) -> None:
-    """Edits are anchored by position: on another slab they would hit the wrong wood."""
-    if (out / job.SURVEY).exists() and job.read_survey(out).photo.sha256 != sha256:
-        raise JobError(f"{out} holds your edits for another photo; give another folder with --out, or --same-slab "
-                       "if this photo shows the same slab with its markers unmoved.")
+def _taken_up(out: Path, survey: Survey, edits: Edits, same_slab: bool) -> Survey:
+    """The survey that takes the place of the folder's, if the user's edits go with it."""
+    before = survey_before(out)
+    if before is not None and before.photo.sha256 != survey.photo.sha256:
+        if (out / job.EDITS).exists() and not same_slab:
+            raise JobError(f"{out} holds your edits for another photo; give another folder with --out, or --same-slab "
+                           "if this photo shows the same slab with its markers unmoved.")
+        click.echo(f"{out} held the job of another photo, {before.photo.file}: this one takes its place.")
+    return after_edits(before, survey, edits, out)

@@ -10,12 +10,13 @@ from typing import Any
 import click
 
 from crackmap.cli.options import FILE, Length
-from crackmap.errors import SettingsError
+from crackmap.errors import SettingsError, quoted
 from crackmap.settings import MarkDistance, ScaleSettings
 from crackmap.units import parse_positive_length
 
-_DISTANCE = re.compile(r"^\s*(\d+)\s*-\s*(\d+)\s*=\s*([^,;~]+?)\s*(?:~\s*(.+?))?\s*$")
-_RULE = re.compile(r"^\s*([\d.]+)\s*,\s*([\d.]+)\s*-\s*([\d.]+)\s*,\s*([\d.]+)\s*=\s*(.+?)\s*$")
+_DISTANCE = re.compile(r"^\s*(\d{1,4})\s*-\s*(\d{1,4})\s*=\s*([^,;~]+?)\s*(?:~\s*(.+?))?\s*$")
+_RULE = re.compile(r"^\s*{0}\s*,\s*{0}\s*-\s*{0}\s*,\s*{0}\s*=\s*(.+?)\s*$".format(r"(\d[\d.]{0,11})"))
+_MOST_LETTERS = 200  # what is longer is none of these, and matching it could take minutes
 
 
 class TapedDistance(click.ParamType[MarkDistance]):
@@ -27,10 +28,10 @@ class TapedDistance(click.ParamType[MarkDistance]):
         if isinstance(value, MarkDistance):
             return value
         label = param.opts[0] if param is not None else "distance"
-        match = _DISTANCE.match(value)
+        match = _DISTANCE.match(value) if len(value) <= _MOST_LETTERS else None
         if match is None:
-            raise SettingsError(f"{label}: {value!r} is not a distance between two markers; write it like 3-17=1203mm, "
-                                "or 3-17=1203mm~0.5mm with its error.")
+            raise SettingsError(f"{label}: {quoted(value)} is not a distance between two markers; write it like "
+                                "3-17=1203mm, or 3-17=1203mm~0.5mm with its error.")
         distance = parse_positive_length(match[3], label)
         ids = int(match[1]), int(match[2])
         return MarkDistance(*ids, distance, parse_positive_length(match[4], label)) if match[4] else MarkDistance(
@@ -45,14 +46,14 @@ class RulePoints(click.ParamType[Any]):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         if not isinstance(value, str):
             return value
-        match = _RULE.match(value)
+        match = _RULE.match(value) if len(value) <= _MOST_LETTERS else None
         try:
             if match is None:
                 raise ValueError
             points = tuple(float(match[i]) for i in range(1, 5))
         except ValueError as problem:
-            raise SettingsError(f"--rule: {value!r} must be two points of the photo in pixels and their distance, like "
-                                "210,1480-2650,1502=1000mm.") from problem
+            raise SettingsError(f"--rule: {quoted(value)} must be two points of the photo in pixels and their "
+                                "distance, like 210,1480-2650,1502=1000mm.") from problem
         return points, parse_positive_length(match[5], "--rule")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -33,6 +34,24 @@ class Measured:
     survey: Survey
 
 
+def hold(folder: Path, doing: str) -> None:
+    """Keep other crackmaps from writing to `folder` until the command ends; says what it found left over.
+
+    Raises
+    ------
+    JobError
+        If another one is at work there, or the folder cannot be written.
+    """
+    for note in click.get_current_context().with_resource(job.held(folder, doing)):
+        click.echo(note, err=True)
+
+
+def find_shop(named: Path | None, folder: Path) -> Path | None:
+    """The shop file named, or shop.toml in the job folder or beside it, or None."""
+    beside = (p for p in (folder / SHOP_FILE, folder.absolute().parent / SHOP_FILE) if p.is_file())
+    return named if named is not None else next(beside, None)
+
+
 def load_shop(named: Path | None, folder: Path) -> Shop:
     """The shop file named, or shop.toml in the job folder or beside it, or the defaults.
 
@@ -43,11 +62,9 @@ def load_shop(named: Path | None, folder: Path) -> Shop:
     SettingsError
         If it holds an unknown or wrong field, or names an unknown shape or wood.
     """
+    named = find_shop(named, folder)
     if named is None:
-        beside = [p for p in (folder / SHOP_FILE, folder.absolute().parent / SHOP_FILE) if p.is_file()]
-        if not beside:
-            return Shop()
-        named = beside[0]
+        return Shop()
     try:
         text = named.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as problem:
@@ -61,6 +78,22 @@ def load_shop(named: Path | None, folder: Path) -> Shop:
 def noted_shop(note: JobNote, folder: Path) -> Shop:
     """The shop that job.json names, or the one beside the job, or the defaults."""
     return load_shop(folder / note.shop if note.shop else None, folder)
+
+
+def shop_at_hand(note: JobNote, folder: Path) -> Shop | None:
+    """The job's shop, or None where its file is not here, as on the machine's own computer."""
+    if note.shop and not (folder / note.shop).exists():
+        return None
+    shop = noted_shop(note, folder)
+    return shop if shop.source else None
+
+
+def survey_before(folder: Path) -> Survey | None:
+    """The survey that a new one takes the place of; None where there is none, or none that can be read."""
+    try:
+        return job.read_survey(folder) if (folder / job.SURVEY).exists() else None
+    except JobError:
+        return None  # measuring anew is how it is mended
 
 
 def path_from(folder: Path, named: Path | None) -> str:
@@ -87,6 +120,24 @@ def read_photo_as(path: Path, shown_as: str) -> Photo:
 
     photo = read_photo(path)
     return replace(photo, facts=replace(photo.facts, file=shown_as))
+
+
+def photo_bytes(path: Path, sha256: str) -> bytes:
+    """The photo's file as it was when it was measured, for the job folder.
+
+    Raises
+    ------
+    JobError
+        If it cannot be read any more, or has been changed meanwhile.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError as problem:
+        raise JobError(f"{path} could be read at first and cannot be now ({problem.strerror or problem}), so nothing "
+                       "was written; run the command again.") from problem
+    if hashlib.sha256(content).hexdigest() != sha256:
+        raise JobError(f"{path} was changed while it was measured, so nothing was written; run the command again.")
+    return content
 
 
 def measure_photo(path: Path, shown_as: str, settings: StageSettings, edits: Edits, progress: Progress) -> Measured:
@@ -130,7 +181,7 @@ def drawn_files(rectified: RectifiedPhoto, survey: Survey, plan: Plan, shop: Sho
     with progress.stage("Drawing for the machine, the bench and the eye"), ThreadPoolExecutor(1) as beside:
         pictures = beside.submit(pipeline.draw_pictures, rectified, survey, plan, shop, sheets)
         files = pipeline.draw_for_machine(survey, plan, shop, sheets)
-        files |= pipeline.draw_for_bench(survey, plan, shop, sheets)
+        files |= pipeline.draw_for_bench(survey, plan, shop, sheets, rectified)
         files |= pipeline.draw_dams(under, survey, plan, sheets)
         return files | pictures.result()
 
@@ -157,8 +208,7 @@ def write_and_tell(folder: Path, files: dict[str, bytes], survey: Survey, plan: 
                    progress: Progress) -> None:
     """Write the job's files together, then print the summary."""
     with progress.stage(f"Writing {len(files)} files"):
-        job.write_all(folder, files)
-        removed = job.remove_old_drawings(folder, files)
+        removed = job.write_drawn(folder, files)
     if removed:
         click.echo(f"Removed, as they showed an earlier plan: {', '.join(removed)}.")
     for line in summary_lines(survey, plan, shop, units, folder):

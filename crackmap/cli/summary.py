@@ -6,6 +6,8 @@ import textwrap
 from collections import Counter
 from pathlib import Path
 
+import numpy as np
+
 from crackmap.records import CountOption, CountOptions, Plan, Survey
 from crackmap.sheets.bench_tables import failing_checks, left_over_sentences
 from crackmap.sheets.bench_words import unheld_sentences
@@ -167,10 +169,15 @@ def _look_at(survey: Survey, plan: Plan, shop: Shop) -> list[str]:
     if doubtful:
         sentences.append(f"{_listed(doubtful)} may be grain or a mark: check on the slab.")
     sentences.append(f"Before the paper comes off, prick {survey.datum.a_name} and {survey.datum.b_name} through into "
-                     "the wood: they are marks A and B.")
+                     f"the wood: they are marks A and B, {_apart(survey)} mm apart by the photo. Tape that before "
+                     "cutting: a print that was fitted to the page shows there.")
     if shop.wood.moisture_percent is None:
         sentences.append("Measure the slab's moisture: one that is still drying goes on cracking past its keys.")
     return sentences
+
+
+def _apart(survey: Survey) -> str:
+    return f"{float(np.hypot(*(survey.datum.b - survey.datum.a))):.1f}"
 
 
 def _listed(names: list[str]) -> str:

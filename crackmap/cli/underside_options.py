@@ -10,12 +10,13 @@ from typing import Any
 
 import click
 
-from crackmap.cli.options import FILE, Length
-from crackmap.errors import SettingsError
+from crackmap.cli.options import FILE, Length, copy_name, printable_name
+from crackmap.errors import SettingsError, quoted
 from crackmap.jsonform import UndersideNote
 from crackmap.settings import ScaleSettings, UndersideSettings
 
-_COMMON = re.compile(r"^\s*([\d.]+)\s*,\s*([\d.]+)\s*=\s*([\d.]+)\s*,\s*([\d.]+)\s*$")
+_COMMON = re.compile(r"^\s*{0}\s*,\s*{0}\s*=\s*{0}\s*,\s*{0}\s*$".format(r"(\d[\d.]{0,11})"))
+_MOST_LETTERS = 200  # what is longer is no such place, and matching it could take minutes
 
 
 class CommonPlaces(click.ParamType[Any]):
@@ -26,14 +27,14 @@ class CommonPlaces(click.ParamType[Any]):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         if not isinstance(value, str):
             return value
-        match = _COMMON.match(value)
+        match = _COMMON.match(value) if len(value) <= _MOST_LETTERS else None
         try:
             if match is None:
                 raise ValueError
             return tuple(float(match[k]) for k in (1, 2, 3, 4))
         except ValueError as problem:
-            raise SettingsError(f"--common: {value!r} is not a place in both photos; write its pixels in the show "
-                                "face's photo and in the underside's, like 412,1630=388,920.") from problem
+            raise SettingsError(f"--common: {quoted(value)} is not a place in both photos; write its pixels in the "
+                                "show face's photo and in the underside's, like 412,1630=388,920.") from problem
 
 
 _OPTIONS = (
@@ -79,5 +80,5 @@ def underside_note(
     own = replace(scale, check_distances=(), fit_distances=(), rule=None)
     if underside_marker_size is not None:
         own = own.with_changes(marker_size=underside_marker_size)
-    return UndersideNote("underside" + underside.suffix.lower(), underside.name, own,
+    return UndersideNote(copy_name("underside", underside), printable_name(underside), own,
                          UndersideSettings(turned or "", common, drilled_marker))

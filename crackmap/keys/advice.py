@@ -59,7 +59,10 @@ def keying_advice(holding: Holding | None, *, moisture_now: float | None = None,
 
 def restraint_note(slab_wood: Species, key_length: float, moisture_now: float,
                    moisture_to_come: float) -> str:
-    """What a stiff key does to a slab that moves across its grain, in one sentence."""
+    """What a stiff key does to a slab that moves across its grain, in one sentence.
+
+    The key's length in mm, moistures in percent.
+    """
     moved = movement(slab_wood, key_length, moisture_now, moisture_to_come, ring_angle_deg=0.0).change_mm
     verb = "shrink" if moved < 0.0 else "swell"
     return (f"Over the length of a {key_length:.0f} mm key the slab wants to {verb} by up to "

@@ -102,7 +102,7 @@ def depth_checks(key: KeyShape, shop: Shop, thickness_mm: float,
 
 
 def reach_check(key: KeyShape, shop: Shop, crack_width: float) -> Check:
-    """Do the wings reach far enough into sound wood?"""
+    """Do the wings reach far enough into sound wood? `crack_width` in mm."""
     wing = (key.length - crack_width) / 2.0
     wanted = needed_reach(crack_width, shop.keys)
     return Check("wing reach", wing >= wanted - 1e-9, round(wing, 2), round(wanted, 2),

@@ -107,6 +107,11 @@ def size_for(crack_width: float, family: tuple[KeySize, ...], choice: KeyChoice 
         As `size_family` returns it.
     choice : KeyChoice, optional
         The reach that is wanted; the built-in one where left out.
+
+    Raises
+    ------
+    KeyShapeError
+        If the family is empty.
     """
     if not family:
         raise KeyShapeError("there is no family of sizes to choose from; make one with size_family.")
@@ -150,8 +155,7 @@ def _proportioned(form: Form, length: float, depth: float, shop: Shop) -> KeySiz
     waist_ratio = shop.keys.waist_ratio if shop.keys.waist_ratio is not None else form.waist_ratio
     width_ratio = shop.keys.width_ratio if shop.keys.width_ratio is not None else form.width_ratio
     waist = max(_half(waist_ratio * length), _half_up(LEAST_WAIST_BITS * shop.bit.diameter))
-    width = max(_half(width_ratio * length), _half_up(waist + LEAST_OPENING * length),
-                _half_up(2.2 * shop.bit.corner_radius))
+    width = max(_half(width_ratio * length), _half_up(waist + LEAST_OPENING * length))
     if width > MOST_WIDTH_SHARE * length:
         return None
     size = KeySize("", length, width, waist, depth, form.name)

@@ -85,7 +85,7 @@ def make_key(shape: str, length: float, width: float, waist: float, depth: float
 
 def _outline_function(form: Form, corners: str) -> ShapeFunction:
     if corners not in SHAPE_CORNERS:
-        raise KeyShapeError(f"unknown corners {corners!r}{nearest_hint(corners, list(SHAPE_CORNERS))}.")
+        raise KeyShapeError(f"unknown corners {corners!r}{nearest_hint(corners, list(SHAPE_CORNERS))}")
     if corners == "round":
         return form.outline
     if form.square is None:

@@ -89,7 +89,10 @@ def stiffness_for_crack(species: Species) -> float:
 
 def intensity_of_stress(crack: CrackedSlab, stress: float,
                         lengths: FloatArray | float | None = None) -> FloatArray:
-    """K of a stress across the crack, for the whole crack or for `lengths` of it. [MPa sqrt(mm)]"""
+    """K of a stress across the crack, for the whole crack or for `lengths` of it. [MPa sqrt(mm)]
+
+    `stress` in MPa; `lengths` has shape (N,). [mm]
+    """
     a = np.asarray(crack.length if lengths is None else lengths, float)
     if crack.from_edge:
         return np.asarray(EDGE_CRACK_FACTOR.value * stress * np.sqrt(np.pi * a))

@@ -149,6 +149,8 @@ def offset(outline: Outline, distance: float) -> FloatArray:
 
     Arcs stay concentric; a sharp corner between two lines stays sharp.
 
+    `distance` in mm.
+
     Raises
     ------
     KeyShapeError
@@ -311,7 +313,7 @@ def reach_tolerance(outline: Outline) -> float:
 
 
 def is_reachable_by_bit(outline: Outline, bit_diameter: float) -> bool:
-    """True where a round bit inside the outline can cut all of it."""
+    """True where a round bit inside the outline can cut all of it. `bit_diameter` in mm."""
     return unreached_area(outline, bit_diameter) <= reach_tolerance(outline)
 
 

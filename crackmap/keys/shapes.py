@@ -17,7 +17,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from crackmap.errors import KeyShapeError
+from crackmap.errors import KeyShapeError, quoted
 from crackmap.keys.outline import without_repeats
 from crackmap.records import FloatArray, frozen_array
 from crackmap.settings import nearest_hint
@@ -90,12 +90,15 @@ def _tangent_heading(a: Circle, b: Circle) -> float:
 
 
 def straight(length: float, width: float, waist: float, corner_radius: float) -> FloatArray:
-    """Bow tie with straight flanks, its four corners and two notches rounded."""
+    """Bow tie with straight flanks, its four corners and two notches rounded. All in mm; rows as `belt` gives them."""
     return _straight(length, width, waist, corner_radius, corner_radius)
 
 
 def square_straight(length: float, width: float, waist: float, corner_radius: float) -> FloatArray:
-    """Bow tie with straight flanks and sharp corners; only its notches are rounded."""
+    """Bow tie with straight flanks and sharp corners; only its notches are rounded.
+
+    All in mm; rows as `belt` gives them.
+    """
     return _straight(length, width, waist, 0.0, corner_radius)
 
 
@@ -112,7 +115,10 @@ def _straight(length: float, width: float, waist: float, corner: float, notch: f
 
 
 def curved(length: float, width: float, waist: float, corner_radius: float) -> FloatArray:
-    """Bow tie whose flanks are one hollow arc each, tangent to the rounded corners."""
+    """Bow tie whose flanks are one hollow arc each, tangent to the rounded corners.
+
+    All in mm; rows as `belt` gives them.
+    """
     _demand_order("curved", length, width, waist)
     _demand_corner_room("curved", width, corner_radius)
     r = corner_radius
@@ -129,6 +135,8 @@ def two_lobe(length: float, width: float, waist: float, corner_radius: float) ->
     The fillets between lobe and neck are half the waist where there is room,
     which keeps the stress down where the neck begins, and never less than the
     corner radius; on a short key they meet in one hollow arc.
+
+    All in mm; rows as `belt` gives them.
     """
     _demand_order("two-lobe", length, width, waist)
     lobe = width / 2.0
@@ -140,6 +148,8 @@ def strap(length: float, width: float, waist: float, corner_radius: float) -> Fl
 
     With a width equal to the waist it is a plain slot with round ends, which
     holds by its glue line alone.
+
+    All in mm; rows as `belt` gives them.
     """
     if width == waist and length > width:
         x = (length - width) / 2.0
@@ -218,5 +228,5 @@ def form_named(name: str) -> Form:
         If there is none; names the nearest.
     """
     if name not in SHAPES:
-        raise KeyShapeError(f"unknown key shape {name!r}{nearest_hint(name, list(SHAPES))}.")
+        raise KeyShapeError(f"unknown key shape {quoted(name)}{nearest_hint(name, list(SHAPES))}")
     return SHAPES[name]

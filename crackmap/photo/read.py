@@ -77,13 +77,15 @@ def read_photo(path: Path) -> Photo:
     content = _file_bytes(path)
     image = _open(path, content)
     _check_size(path, image)
-    exif = exif_of(image)
-    focal = focal_35mm_of(exif, image.size)
-    # HEIC comes out upright with the tag reset; the former value is kept beside it.
-    orientation = image.info.get("original_orientation") or orientation_of(exif)
-    notes = _notes_on_frames(image)
     try:
-        pixels, colour_notes = _decode(path, content, image)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Pillow's remarks on odd tags
+            exif = exif_of(image)
+            focal = focal_35mm_of(exif, image.size)
+            # HEIC comes out upright with the tag reset; the former value is kept beside it.
+            orientation = image.info.get("original_orientation") or orientation_of(exif)
+            notes = _notes_on_frames(image)
+            pixels, colour_notes = _decode(path, content, image)
     except PhotoError:
         raise
     except MemoryError as problem:
@@ -210,7 +212,7 @@ def _decode(path: Path, content: bytes, image: Image.Image) -> tuple[NDArray[np.
 def _quick_jpeg(path: Path, image: Image.Image) -> tuple[NDArray[np.uint8], list[str]] | None:
     """OpenCV's decoder, twice as fast as Pillow's; None if it cannot."""
     profile = image.info.get("icc_profile")
-    if image.mode == "L" and profile:
+    if image.mode == "L" and profile or not _is_unicode(str(path)):
         return None
     to_srgb, note = profile_transform(profile, "RGB")
     as_stored = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
@@ -221,6 +223,15 @@ def _quick_jpeg(path: Path, image: Image.Image) -> tuple[NDArray[np.uint8], list
     if to_srgb is not None:
         convert_in_place(pixels, to_srgb)
     return _upright(pixels, orientation_of(exif_of(image))), [note] if note else []
+
+
+def _is_unicode(name: str) -> bool:
+    """False for a name whose bytes are no UTF-8, as old disks hold: OpenCV crashes on it."""
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _upright(pixels: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:

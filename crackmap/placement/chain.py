@@ -108,7 +108,10 @@ def make_chain(n: int, nodes: NDArray[np.int64], arcs: FloatArray, shared_price:
 
 def covered_demand(line: CrackLine, arcs: FloatArray, half: FloatArray, site: Site,
                    settings: PlacementSettings) -> tuple[FloatArray, FloatArray, float]:
-    """Demand from the start to each key's near side, to its far side, and to the line's end. [-]"""
+    """Demand from the start to each key's near side, to its far side, and to the line's end. [-]
+
+    `arcs` and `half` have shape (K,), a row a key. [mm]
+    """
     demand = cumulative_demand(line, site, settings)
     return (np.interp(arcs - half, line.arc, demand), np.interp(arcs + half, line.arc, demand),
             float(demand[-1]))

@@ -31,7 +31,10 @@ _MOST_MORE = 2  # keys more than planned
 
 def loads_cost(solved: Solved, n: int, numbers: NDArray[np.int64], woods: Woods | None,
                settings: PlacementSettings) -> float:
-    """What candidates `numbers` cost on line `n` by bearing more than they may; 0 where it isn't known. [keys]"""
+    """What candidates `numbers` cost on line `n` by bearing more than they may; 0 where it isn't known. [keys]
+
+    `numbers` has shape (K,); the cost counts in keys. [-]
+    """
     holding = line_holding(solved, n, numbers, woods)
     if holding is None:
         return 0.0
@@ -40,7 +43,7 @@ def loads_cost(solved: Solved, n: int, numbers: NDArray[np.int64], woods: Woods 
 
 
 def all_loads_cost(solved: Solved, woods: Woods | None, settings: PlacementSettings) -> float:
-    """`loads_cost` of a plan's asking lines together. [keys]"""
+    """`loads_cost` of a plan's asking lines together. [keys] It counts in keys. [-]"""
     return sum(loads_cost(solved, n, solved.numbers, woods, settings) for n in solved.asking)
 
 

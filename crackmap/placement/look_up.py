@@ -80,7 +80,10 @@ class Cloud:
 
 
 def make_cloud(rows: list[FloatArray], radii: list[FloatArray] | None = None) -> Cloud:
-    """Rows of points, the owner of each being its place in the list; without radii, plain points."""
+    """Rows of points, the owner of each being its place in the list; without radii, plain points.
+
+    Each row has shape (N, 2), its radii (N,). [mm]
+    """
     points = np.concatenate(rows) if rows else np.zeros((0, 2))
     radius = np.concatenate(radii) if radii else np.zeros(len(points))
     owner = np.repeat(np.arange(len(rows)), [len(r) for r in rows])

@@ -16,6 +16,8 @@ def around_the_rest(chain: Chain, solved: Solved, problem: Problem, elsewhere: N
     """The line's chain at full prices, without what touches keys elsewhere or holds another line as well.
 
     A key that holds this line and another stays: it is the other's too.
+
+    `elsewhere` are candidates' numbers, shape (K,).
     """
     chosen = np.isin(chain.nodes, solved.numbers)
     shared = solved.candidates.crossings.held[chain.nodes][:, list(solved.asking)].sum(axis=1) > 1

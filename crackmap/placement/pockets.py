@@ -157,7 +157,10 @@ class Pockets:
 
 def lay_pockets(cuttings: tuple[Cutting, ...], kind: NDArray[np.int64], centre: FloatArray,
                 angle_deg: FloatArray) -> Pockets:
-    """Pockets of the given kinds, turned and put in place."""
+    """Pockets of the given kinds, turned and put in place.
+
+    `kind` and `angle_deg` have shape (K,), `centre` (K, 2). [mm]
+    """
     return Pockets(cuttings, np.asarray(kind, np.int64), np.asarray(centre, float).reshape(-1, 2),
                    np.asarray(angle_deg, float))
 

@@ -38,6 +38,8 @@ def plan_cost(problem: Problem, chosen: frozenset[int]) -> float:
     A plan's keys keep clear of each other, every chain can use those that lie
     on it in the order of their arcs, counts that were asked for are met, and
     the user's keys are there.
+
+    It counts in keys. [-]
     """
     keys = np.array(sorted(chosen), np.int64)
     if problem.touching[np.ix_(keys, keys)].any():

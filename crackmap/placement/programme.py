@@ -50,7 +50,7 @@ def every_link(chain: Chain) -> Links:
 
 
 def excess_of(links: Links, chain: Chain, optimum: float) -> FloatArray:
-    """How much worse than the chain's optimum the best plan is that makes each move."""
+    """How much worse than the chain's optimum the best plan is that makes each move. Costs count in keys. [-]"""
     moves = best_by_move(chain)
     n = len(chain.nodes)
     padded = np.full((n + 1, n + 1), np.inf)
@@ -100,7 +100,7 @@ class Relaxed:
 
 
 def make_programme(problem: Problem, links: list[Links], cliques: list[NDArray[np.int64]]) -> Programme:
-    """The programme over some moves of each chain; `cliques` are of candidates."""
+    """The programme over some moves of each chain; `cliques` are of candidates. Each clique has shape (K,)."""
     used = candidates_of(problem)
     moves = sum(len(m.cost) for m in links)
     width = moves + len(used)
@@ -166,7 +166,10 @@ def relax(programme: Programme) -> Relaxed:
 
 def find_cliques(used: NDArray[np.int64], touching: NDArray[np.bool_],
                  needed: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
-    """Cliques that cover every touching pair of `used`, grown greedily in order."""
+    """Cliques that cover every touching pair of `used`, grown greedily in order.
+
+    `used` has shape (K,), `touching` (N, N), `needed` (N,).
+    """
     near = touching[np.ix_(used, used)]
     near = near & ~(needed[used][:, None] & needed[used][None, :])
     left = near.copy()

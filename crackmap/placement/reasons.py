@@ -23,7 +23,7 @@ _WORTH_SAYING = 4.0  # a turn off square smaller than this is noise of the crack
 
 def key_reasons(solved: Solved, k: int, numbers: NDArray[np.int64], origin: str, shop: Shop,
                 settings: PlacementSettings) -> tuple[str, ...]:
-    """Reasons for candidate `k` of the chosen `numbers`."""
+    """Reasons for candidate `k` of the chosen `numbers`. `numbers` has shape (K,)."""
     candidates, site = solved.candidates, solved.site
     held = np.flatnonzero(candidates.crossings.held[k])
     if not len(held):

@@ -47,6 +47,8 @@ def line_holding(solved: Solved, n: int, numbers: NDArray[np.int64], woods: Wood
 
     None where no key holds it, the wood is not known, a figure of it isn't
     tabulated, or the line has no tip that could run.
+
+    `numbers` has shape (K,).
     """
     line, crossings, pockets = solved.site.lines[n], solved.candidates.crossings, solved.candidates.pockets
     on = numbers[crossings.held[numbers, n]]
@@ -67,6 +69,8 @@ def line_relief(solved: Solved, n: int, numbers: NDArray[np.int64], woods: Woods
     """How many times the pull line `n` bears with candidates `numbers` before it runs on, against none. [-]
 
     None where that cannot be reckoned.
+
+    `numbers` has shape (K,).
     """
     if woods is None or solved.site.lines[n].ends[1] != "tip":
         return None

@@ -35,7 +35,10 @@ def explain(solved: Solved, survey: Survey, shop: Shop, edits: Edits,
 
 
 def reading_order(centres: FloatArray, outline: FloatArray) -> NDArray[np.int64]:
-    """Order along the slab's long side from the left, then from the far side. [mm] in, indices out."""
+    """Order along the slab's long side from the left, then from the far side. [mm] in, indices out.
+
+    `centres` has shape (K, 2), `outline` (N, 2).
+    """
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shapely.MultiPoint(outline)))
     sides = np.diff(corners[:3], axis=0)
     along = sides[int(np.hypot(*sides.T).argmax())]

@@ -68,7 +68,7 @@ class Rule:
 
 
 def all_rules(settings: PlacementSettings, least_floor: float, least_reach: float) -> tuple[Rule, ...]:
-    """The rules in force, in the order in which they are named when several are broken."""
+    """The rules in force, in the order in which they are named when several are broken. Both least lengths in mm."""
     return (
         Rule("bit reaches", bit_to_spare, 0.0, "mm", "cutting length past the pocket's depth",
              "be deeper than the bit cuts", "a longer bit or a shallower pocket"),

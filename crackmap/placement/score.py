@@ -60,6 +60,8 @@ def wanted_length(bridged: FloatArray, opened: FloatArray, choice: KeyChoice,
                   settings: PlacementSettings) -> FloatArray:
     """Length of key that a place asks for: both wings' reach and what lies between. [mm]
 
+    Both arrays have shape (N,).
+
     Parameters
     ----------
     bridged : ndarray
@@ -133,7 +135,7 @@ def off_square(pockets: Pockets, crossings: Crossings, site: Site) -> FloatArray
 
 
 def angle_to_grain(angle_deg: FloatArray, grain_deg: FloatArray | float) -> FloatArray:
-    """Angle between directions and the grain (or any line), 0 to 90. [deg]"""
+    """Angle between directions and the grain (or any line), 0 to 90. [deg] Any one shape."""
     return np.asarray(np.abs((angle_deg - grain_deg + 90.0) % 180.0 - 90.0))
 
 

@@ -52,7 +52,7 @@ class Site:
 
 def lay_out_site(survey: Survey, lines: tuple[CrackLine, ...], edits: Edits, thickness: float,
                  cutting_length: float, settings: PlacementSettings) -> Site:
-    """Everything that keys must keep clear of, built once for a plan."""
+    """Everything that keys must keep clear of, built once for a plan. `thickness` and `cutting_length` in mm."""
     slab = sound_polygon(survey.outline if edits.outline is None else edits.outline)
     top = None if edits.finished_top is None else sound_polygon(edits.finished_top)
     voids = tuple(sound_polygon(v.polygon) for v in survey.voids if len(v.polygon) >= 3)
@@ -77,7 +77,7 @@ def kept_out_area(keep_out: KeepOut, settings: PlacementSettings) -> shapely.Geo
 
 
 def sound_polygon(rows: FloatArray) -> Polygon:
-    """A valid polygon of `rows`; of a crossing outline, the largest part."""
+    """A valid polygon of `rows`; of a crossing outline, the largest part. `rows` has shape (N, 2)."""
     polygon = Polygon(rows).simplify(_SIMPLIFY)
     if not polygon.is_valid:
         polygon = shapely.make_valid(polygon, method="structure")

@@ -76,6 +76,8 @@ def blocked_by(n: int, start: float, end: float, solved: Solved, shop: Shop,
     The rule named is the one that alone stands in the way of most places, the
     figure its nearest miss; where every place breaks several, the one broken
     most often.
+
+    Arcs in mm.
     """
     cuttings = solved.candidates.pockets.cuttings[:len(solved.family)]
     kind, centre, angle = stations(n, solved.site, cuttings, shop.keys, settings)

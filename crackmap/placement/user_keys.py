@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from crackmap.errors import KeyShapeError, PlacementError
+from crackmap.errors import KeyShapeError, PlacementError, quoted
 from crackmap.keys.family import KeySize, size_for
 from crackmap.placement.pockets import REACH, WING_REACH, Cutting, shape_cutting
 from crackmap.placement.site import Site
@@ -18,7 +18,10 @@ _NEAR = 40.0  # a user's point this far from a crack, or nearer, is meant for it
 
 
 def nearest_line(point: FloatArray, site: Site, within: float = _NEAR) -> tuple[int, float] | None:
-    """Number of the line nearest to a point and the arc there; None where none is `within`. [mm]"""
+    """Number of the line nearest to a point and the arc there; None where none is `within`. [mm]
+
+    `point` has shape (2,).
+    """
     best: tuple[float, int, float] | None = None
     for n, line in enumerate(site.lines):
         away = np.hypot(*(line.points - point).T)
@@ -62,7 +65,7 @@ def _size(key: AddedKey, family: tuple[KeySize, ...], site: Site, near: tuple[in
     names = [size.name for size in family]
     if key.size is not None and key.size not in names:
         hint = nearest_hint(key.size, names)
-        raise PlacementError(f"{_your_key(key)}: there is no size {key.size!r}{hint}.")
+        raise PlacementError(f"{_your_key(key)}: there is no size {quoted(key.size)}{hint}")
     if key.size is not None:
         base = family[names.index(key.size)]
     elif key.length is not None:

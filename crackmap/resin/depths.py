@@ -46,6 +46,8 @@ def probes_by_opening(found: tuple[Opening, ...], edits: Edits, thickness: float
                       settings: ResinSettings) -> tuple[dict[str, list[tuple[int, float]]], tuple[str, ...]]:
     """Probed depths as (slice, depth) of the nearest opening, and a sentence for each that met none.
 
+    `thickness` in mm.
+
     Raises
     ------
     ResinError
@@ -75,7 +77,7 @@ def probes_by_opening(found: tuple[Opening, ...], edits: Edits, thickness: float
 
 def depths_of(opening: Opening, probes: list[tuple[int, float]], thickness: float,
               settings: ResinSettings) -> Depths:
-    """Depths of one opening, from its probes, from below, or assumed."""
+    """Depths of one opening, from its probes, from below, or assumed. `thickness` in mm."""
     depths = _probed(opening, probes, thickness, settings) if probes else _assumed(opening, thickness, settings)
     return _seen_from_below(opening, depths, bool(probes), thickness, settings)
 

@@ -34,6 +34,8 @@ def tapered_volume(area: FloatArray, depth: FloatArray, wall_share: FloatArray) 
     `wall_share` is volume over area times depth: 1 for straight walls, 0.5 for
     a wedge that closes to a line. It is the prismoid rule with a bottom area of
     2 `wall_share` - 1 times the top's.
+
+    Arrays have shape (N,).
     """
     return area * depth * wall_share
 
@@ -44,6 +46,8 @@ def tapered_volume_above(area: FloatArray, depth: FloatArray, wall_share: FloatA
 
     The width falls in a straight line from the top's to 2 `wall_share` - 1 of
     it, so the part down to z is area (z - (1 - share) z^2 / depth).
+
+    Arrays have shape (N,).
     """
     z = np.minimum(cut, depth)
     return np.asarray(area * (z - (1.0 - wall_share) * z**2 / np.maximum(depth, 1e-9)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from crackmap.errors import ReviewError
+from crackmap.errors import ReviewError, quoted
 from crackmap.review import area_actions, crack_actions, key_actions
 from crackmap.review.ask import Ask, Change
 from crackmap.settings import nearest_hint
@@ -46,7 +46,7 @@ def apply_action(ask: Ask) -> Change:
     """
     name = ask.asked.text("do")
     if name not in _ACTIONS:
-        raise ReviewError(f"There is no action {name!r:.30}{nearest_hint(name, list(_ACTIONS))}.")
+        raise ReviewError(f"There is no action {quoted(name)}{nearest_hint(name, list(_ACTIONS))}")
     action, fields = _ACTIONS[name]
     ask.asked.only("do", *fields)
     return action(ask)

@@ -31,7 +31,13 @@ def outline(ask: Ask) -> Change:
 
 
 def add_keep_out(ask: Ask) -> Change:
-    """An area where nothing is cut, or a base plate with its screws."""
+    """An area where nothing is cut, or a base plate with its screws.
+
+    Raises
+    ------
+    ReviewError
+        If its note or its list of screws is too long.
+    """
     asked = ask.asked
     note = asked.text("note", "")
     if len(note) > _MOST_NOTE:
@@ -46,7 +52,13 @@ def add_keep_out(ask: Ask) -> Change:
 
 
 def remove_keep_out(ask: Ask) -> Change:
-    """A kept-out area that is free again."""
+    """A kept-out area that is free again.
+
+    Raises
+    ------
+    ReviewError
+        If no area is kept out.
+    """
     areas = ask.edits.keep_out
     if not areas:
         raise ReviewError("No area is kept out.")

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from crackmap.errors import JobError, ReviewError
+from crackmap.errors import JobError, ReviewError, quoted
 from crackmap.fields import Fields
 from crackmap.records import AddedKey, Crack, Edits, FloatArray, Key, Plan, Survey, frozen_array
 from crackmap.settings import SurveySettings, nearest_hint
@@ -70,7 +70,7 @@ class Ask:
         for key in self.plan.keys:
             if key.id == name:
                 return key
-        raise ReviewError(f"There is no key {name!r:.20}{_hint(name, [k.id for k in self.plan.keys])}")
+        raise ReviewError(f"There is no key {quoted(name)}{_hint(name, [k.id for k in self.plan.keys])}")
 
     def crack(self) -> Crack:
         """The crack that the action names."""
@@ -78,7 +78,7 @@ class Ask:
         for crack in self.survey.cracks:
             if crack.id == name:
                 return crack
-        raise ReviewError(f"There is no crack {name!r:.20}{_hint(name, [c.id for c in self.survey.cracks])}")
+        raise ReviewError(f"There is no crack {quoted(name)}{_hint(name, [c.id for c in self.survey.cracks])}")
 
     def users_own(self, key: Key) -> int | None:
         """Index in `edits.keys` of what the user said of a key; None for a suggestion."""
@@ -93,7 +93,7 @@ _SAME = 0.5  # a plan's key this near to an edit is that edit's [mm]
 
 
 def _hint(name: str, known: list[str]) -> str:
-    return f"{nearest_hint(name, known)}." if known else "; there is none at all."
+    return nearest_hint(name, known) if known else "; there is none at all."
 
 
 @dataclass(frozen=True, slots=True, eq=False)

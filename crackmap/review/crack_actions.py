@@ -41,7 +41,13 @@ def drawn_cracks(survey: Survey) -> list[str]:
 
 
 def draw_crack(ask: Ask) -> Change:
-    """A crack through points that were clicked."""
+    """A crack through points that were clicked.
+
+    Raises
+    ------
+    ReviewError
+        If its two ends lie on one spot.
+    """
     points = ask.asked.points("points", 2)
     if float(np.hypot(*np.diff(points, axis=0).T).sum()) < _LEAST_DRAWN:
         raise ReviewError("The two ends of a drawn crack lie on one spot; click along the crack.")
@@ -84,7 +90,13 @@ def _foot(crack: Crack, row: int, at: FloatArray, least: float) -> FloatArray:
 
 
 def probe_depth(ask: Ask) -> Change:
-    """How deep a crack or void is by a probe; null takes the nearest probe away."""
+    """How deep a crack or void is by a probe; null takes the nearest probe away.
+
+    Raises
+    ------
+    ReviewError
+        If a probe is to go where none is noted.
+    """
     at = ask.asked.place("at")
     probes = ask.edits.probed_depths
     away = [float(np.hypot(x - at[0], y - at[1])) for x, y, _ in probes]

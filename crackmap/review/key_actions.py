@@ -24,7 +24,13 @@ def add_key(ask: Ask) -> Change:
 
 
 def move_key(ask: Ask) -> Change:
-    """A key somewhere else, or turned; from now on it is fixed."""
+    """A key somewhere else, or turned; from now on it is fixed.
+
+    Raises
+    ------
+    ReviewError
+        If neither a place nor a turn is given.
+    """
     key = ask.key()
     asked = ask.asked
     if not asked.has("centre") and not asked.has("angle_deg"):
@@ -39,7 +45,13 @@ def move_key(ask: Ask) -> Change:
 
 
 def resize_key(ask: Ask) -> Change:
-    """A key of another size: one of the family, or the user's own lengths."""
+    """A key of another size: one of the family, or the user's own lengths.
+
+    Raises
+    ------
+    ReviewError
+        If neither a size nor a length is given.
+    """
     key, asked = ask.key(), ask.asked
     own = _pinned(ask, key)
     if asked.has("size"):
@@ -63,7 +75,13 @@ def shape_key(ask: Ask) -> Change:
 
 
 def fix_key(ask: Ask) -> Change:
-    """A key that stays where it is from now on, or a fixed one that is free again."""
+    """A key that stays where it is from now on, or a fixed one that is free again.
+
+    Raises
+    ------
+    ReviewError
+        If it is fixed, or free, already.
+    """
     key = ask.key()
     if ask.asked.flag("fixed", True):
         if key.origin == "fixed":
@@ -101,7 +119,7 @@ def count_keys(ask: Ask) -> Change:
 
 
 def nearest_crack(survey: Survey, point: FloatArray) -> str:
-    """Id of the crack nearest to a point; empty where there is no crack."""
+    """Id of the crack nearest to a point; empty where there is no crack. `point` has shape (2,). [mm]"""
     away = [(float(np.hypot(*(c.centreline - point).T).min()), c.id) for c in survey.cracks]
     return min(away, default=(0.0, ""))[1]
 

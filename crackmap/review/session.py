@@ -8,7 +8,8 @@ kept, so that undo is going back to one.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -26,6 +27,7 @@ from crackmap.review.state import Frame, edits_state, frame_state, plan_state, s
 from crackmap.settings import nearest_hint
 from crackmap.shop import Shop
 
+_PATIENCE = 2.0  # that a change waits for another command to end [s]
 _MOST_TRACED = 256  # drawn cracks kept as traced
 
 Draw = Callable[[RectifiedPhoto, Survey, Plan], tuple[Plan, dict[str, bytes]]]
@@ -128,7 +130,7 @@ class Session:
         CrackmapError
             If it is not possible; nothing was changed.
         """
-        with self._lock:
+        with self._writing():
             self._demand_newest(version)
             self._step(self._done(action))
             return self._state()
@@ -147,14 +149,14 @@ class Session:
 
     def solve(self, version: int) -> dict[str, Any]:
         """Place all keys anew around those of the user."""
-        with self._lock:
+        with self._writing():
             self._demand_newest(version)
             self._step(self._solved(self._now.plan.choice, "solved anew"))
             return self._state()
 
     def undo(self, version: int) -> dict[str, Any]:
         """Go back one change."""
-        with self._lock:
+        with self._writing():
             self._demand_newest(version)
             if not self._past:
                 raise ReviewError("There is nothing to undo.")
@@ -166,7 +168,7 @@ class Session:
 
     def redo(self, version: int) -> dict[str, Any]:
         """Take back an undo."""
-        with self._lock:
+        with self._writing():
             self._demand_newest(version)
             if not self._future:
                 raise ReviewError("There is nothing to redo.")
@@ -178,14 +180,13 @@ class Session:
 
     def export(self, version: int) -> dict[str, Any]:
         """Draw the job's files from the plan and write them; where they are."""
-        with self._lock:
+        with self._writing():
             self._demand_newest(version)
             now = self._now
             plan, files = self._draw(self._picture(), now.survey, now.plan)
             self._demand_unchanged_files()
             files |= self._files(replace(now, plan=plan), None)
-            job.write_all(self._folder, files)
-            removed = job.remove_old_drawings(self._folder, files)
+            removed = job.write_drawn(self._folder, files)
             self._watch.note()
             self._exported = now
             return {"folder": str(self._folder.absolute()), "files": sorted(files), "removed": removed,
@@ -218,7 +219,7 @@ class Session:
         names = [offer.name for offer in self._offered(self._now)]
         if change.plan_name not in names:
             raise ReviewError(f"There is no offered plan {change.plan_name!r:.30}"
-                              f"{nearest_hint(change.plan_name, names)}.")
+                              f"{nearest_hint(change.plan_name, names)}")
         return self._solved(change.plan_name, change.words)
 
     def _solved(self, choice: str, words: str) -> Standing:
@@ -234,6 +235,8 @@ class Session:
     def _made(self, last: Standing, change: Change) -> Standing:
         """What a change comes to: the survey it calls for, and the plan taken up from the last one."""
         edits, survey = change.edits, last.survey
+        if change.words:  # made by somebody who sees this photo
+            edits = replace(edits, photo_sha256=survey.photo.sha256)
         if _on_survey(edits) != _on_survey(last.edits) or not change.words:
             survey = pipeline.apply_edits(survey, self._settings, edits, self._tracer(survey))
         kept = replace(last.plan, keys=tuple(k for k in last.plan.keys if k.id not in change.released))
@@ -268,14 +271,17 @@ class Session:
         self._version += 1
 
     def _files(self, standing: Standing, last_survey: Survey | None) -> dict[str, bytes]:
-        """In the order of their writing, so that a write cut off is seen at the next start.
-
-        The user's word comes first, the plan last: it names the edits that it obeys.
-        """
+        """What of the job a change may touch, to be written together: the plan names the edits that it obeys."""
         files = {job.EDITS: jsonform.dumps(jsonform.edits_as_json(standing.edits))}
         if standing.survey is not last_survey:
             files[job.SURVEY] = jsonform.dumps(jsonform.survey_as_json(standing.survey))
         return files | {job.PLAN: jsonform.dumps(jsonform.plan_as_json(standing.plan))}
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        """One change at a time, of this review and of all other crackmaps."""
+        with self._lock, job.held(self._folder, "review", _PATIENCE):
+            yield
 
     def _write(self, standing: Standing, last_survey: Survey) -> None:
         job.write_all(self._folder, self._files(standing, last_survey))

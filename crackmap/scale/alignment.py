@@ -22,6 +22,7 @@ SIGMAS = 3.0  # beyond chance
 LEAST_LIMIT = 0.5  # the wood itself moves and marks are pricked about this well [mm]
 LEAST_DISTANCE = 20.0  # closer marks turn a slab by a degree for a third of a millimetre [mm]
 _INCH = 25.4
+_FARTHEST = 1e6  # a kilometre: no machine reads more [mm]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,8 +88,8 @@ def align(
         are too near to each other to give a direction.
     """
     marks = [np.asarray(p, float).reshape(2) for p in (a, b, reading_a, reading_b)]
-    if not all(np.isfinite(p).all() for p in marks) or not (jog_sigma >= 0 and scale_sigma_percent >= 0):
-        raise ScaleError("a mark or reading is not a number; give both readings as X,Y, as in "
+    if not all((np.abs(p) < _FARTHEST).all() for p in marks) or not (jog_sigma >= 0 and scale_sigma_percent >= 0):
+        raise ScaleError("a mark or reading is no number below a kilometre; give both readings as X,Y, as in "
                          "--a 12.50,40.25")
     slab, machine = marks[1] - marks[0], marks[3] - marks[2]
     distance_slab, distance_machine = float(np.hypot(*slab)), float(np.hypot(*machine))

@@ -18,6 +18,8 @@ def spread_at(fit: Fit, choice: MarkChoice, pixels: FloatArray) -> Spread:
 
     The frame moves along: it hangs on the marks, which are real things on the
     slab, so that errors are those a maker meets who sets out from the marks.
+
+    `pixels` has shape (N, 2). [px]
     """
     roots = _covariance_root(fit.covariance)
     start = _coordinates(fit, choice, fit.unknowns, pixels)

@@ -80,7 +80,7 @@ def has_reference_on_slab(survey: Survey) -> bool:
 
 
 def lies_within(outline: FloatArray, point: ArrayLike) -> bool:
-    """True if a point lies inside a closed outline."""
+    """True if a point lies inside a closed outline. `outline` has shape (N, 2), `point` (2,)."""
     x, y = (float(v) for v in np.asarray(point, float).ravel())
     return bool(cv2.pointPolygonTest(outline.astype(np.float32).reshape(-1, 1, 2), (x, y), False) >= 0)
 

@@ -99,7 +99,13 @@ def solve(
     targets: tuple[Target, ...], priors: Priors, width: int, height: int, lens: Lens | None,
     distances: tuple[TapedDistance, ...]
 ) -> Fit:
-    """The best fit of all targets, from every plausible start."""
+    """The best fit of all targets, from every plausible start.
+
+    Raises
+    ------
+    ScaleError
+        If no flat thing of the size given, seen from above, fits the corners of the largest target.
+    """
     held = int(np.argmax([cv2.contourArea(t.corners_px.astype(np.float32)) for t in targets]))
     problem = Problem(targets, priors, width, height, lens, distances, held, STRAIGHT_DOWN)
     loose = _loosened(stack(targets), _LOOSE_PX)

@@ -19,7 +19,10 @@ def project(homography: FloatArray, points: FloatArray) -> FloatArray:
 
 
 def photo_normals(to_photo: FloatArray, middles: FloatArray, outward: FloatArray, along: FloatArray) -> FloatArray:
-    """Unit vectors across the edges in the photo, on the side that `outward` shows."""
+    """Unit vectors across the edges in the photo, on the side that `outward` shows.
+
+    `to_photo` has shape (3, 3), the others (N, 2).
+    """
     step = 0.05
     run = project(to_photo, middles + step * along) - project(to_photo, middles - step * along)
     turned = np.c_[-run[:, 1], run[:, 0]]

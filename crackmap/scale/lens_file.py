@@ -7,18 +7,18 @@ at random, but the lens stays where it is on the sensor.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from crackmap.errors import ScaleError
+from crackmap.errors import ScaleError, quoted
 from crackmap.records import FloatArray, PhotoFacts, frozen_array
 from crackmap.scale.camera import Lens
 from crackmap.settings import KnownLens
 
 LENS_FORM = "crackmap/lens/1"
+_GREATEST = 1e9  # of any number in a lens file
 MOST_PX = 100_000  # a longer side or focal length in a lens file is a mistake
 # EXIF rounds the equivalent focal length to whole millimetres; the next lens of
 # a phone, or a step of zoom, differs by far more.
@@ -209,7 +209,7 @@ def lens_from_json(read: Any, where: str = "lens.json") -> LensFile:
         raise ScaleError(f"{where} must hold one JSON object; make a lens file with: crackmap lens fit")
     for name, wanted in (("schema", LENS_FORM), ("units", "px")):
         if read.get(name) != wanted:
-            raise _wrong(where, name, f"must be {wanted!r}, not {read.get(name)!r:.40}")
+            raise _wrong(where, name, f"must be {quoted(wanted)}, not {quoted(read.get(name))}")
     image = read.get("image")
     if not isinstance(image, dict):
         raise _wrong(where, "image", "must be an object with width and height")
@@ -233,12 +233,13 @@ def _wrong(where: str, name: str, must: str) -> ScaleError:
 
 def _whole(value: Any, where: str, name: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_PX:
-        raise _wrong(where, name, f"must be a whole number of pixels from 1 to {MOST_PX}, not {value!r:.40}")
+        raise _wrong(where, name, f"must be a whole number of pixels from 1 to {MOST_PX}, not {quoted(value)}")
     return value
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+    # Compared, not asked whether finite: an integer may be too large for a float.
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and -_GREATEST < value < _GREATEST
 
 
 def _numbers(value: Any, shape: tuple[int, ...], where: str, name: str) -> FloatArray:
@@ -246,7 +247,7 @@ def _numbers(value: Any, shape: tuple[int, ...], where: str, name: str) -> Float
     flat = [v for row in rows for v in (row if isinstance(row, list) else [row])]
     try:
         array = np.array(value, float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         array = np.empty(0)
     if array.shape != shape or not all(_is_number(v) for v in flat):
         raise _wrong(where, name, f"must be {' x '.join(str(n) for n in shape)} numbers")
@@ -279,7 +280,7 @@ def _figure(read: dict[str, Any], name: str, where: str, default: float = 0.0) -
     if value is None:
         return default
     if not _is_number(value) or value < 0:
-        raise _wrong(where, name, f"must be a number that is not negative, not {value!r:.40}")
+        raise _wrong(where, name, f"must be a number that is not negative, not {quoted(value)}")
     return float(value)
 
 

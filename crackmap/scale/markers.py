@@ -22,6 +22,7 @@ CELLS = 6  # a side: four bits and a border of one cell on both sides
 DICTIONARY = cv2.aruco.DICT_4X4_50
 LOOK_PX = 1500  # a large photo is first looked at with its longer side halved to no less than this
 PLAIN_PX = 40.0  # shortest side of a marker in such a copy: half of it can still be read
+LAST_LOOK_PX = 9000  # no copy longer than this is looked at: the detector asks for sides of a two-hundredth of it
 BLOOM_SIGMA = 0.3  # [px]; a tone curve or a spreading print moves edges by up to half a pixel
 
 ImageArray = NDArray[np.uint8]
@@ -70,7 +71,7 @@ def detect(grey: ImageArray) -> list[Sighting]:
 
     Looked for on a reduced copy of a large photo first. That is the last word where
     the smallest marker seen is so large there that any other of its size, farther
-    off or tilted, would have been seen as well.
+    off or tilted, would have been seen as well. Of a photo longer than `LAST_LOOK_PX` the last copy has the last word.
 
     `grey` has shape (H, W).
     """
@@ -80,6 +81,8 @@ def detect(grey: ImageArray) -> list[Sighting]:
         whole = grey[: size[1] * shrink, : size[0] * shrink]
         seen = _read_markers(np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8))
         if seen and min(_shortest_side(s.corners) for s in seen) >= PLAIN_PX:
+            return [Sighting(s.id, (s.corners + 0.5) * shrink - 0.5) for s in seen]
+        if max(size) > LAST_LOOK_PX / 2:
             return [Sighting(s.id, (s.corners + 0.5) * shrink - 0.5) for s in seen]
         shrink //= 2
     return _read_markers(grey)

@@ -65,7 +65,10 @@ def choose_marks(fit: Fit) -> MarkChoice:
 
 
 def marks_at(choice: MarkChoice, places: FloatArray, stretch: FloatArray) -> Marks:
-    """Where the chosen marks lie for given places of the targets."""
+    """Where the chosen marks lie for given places of the targets.
+
+    `places` has shape (T, 3), a row a target; `stretch` (2,).
+    """
 
     def point(index: int, x: float, y: float) -> FloatArray:
         px, py, turn = places[index]

@@ -173,7 +173,7 @@ def _edge_misfits(stacked: Stacked, camera: Camera, stretch: FloatArray, own: Fl
 
 
 def prior_misfits(problem: Problem, unknowns: FloatArray) -> FloatArray:
-    """Misfits of what was known beforehand, each over its sigma."""
+    """Misfits of what was known beforehand, each over its sigma. `unknowns` has shape (U,)."""
     p = problem.priors
     camera, own = problem.camera(unknowns), problem.bloom_and_height(unknowns)
     places = problem.places_under(camera, own, problem.seen_at(unknowns)) if problem.distances else own

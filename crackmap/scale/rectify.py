@@ -15,6 +15,7 @@ from crackmap.scale.find import find_targets
 from crackmap.scale.fit import Fit, fit_camera
 from crackmap.scale.mapping import Mapping
 from crackmap.scale.marks import MarkChoice, Marks, choose_marks, into_frame, marks_at
+from crackmap.scale.plausible import shape_doubts
 from crackmap.scale.resample import lay_out_raster, resample
 from crackmap.scale.sources import known_lens, priors_for, taped_distances
 from crackmap.scale.spread import scale_sigma_percent
@@ -52,7 +53,8 @@ def rectify(photo: Photo, settings: ScaleSettings) -> RectifiedPhoto:
     raster = lay_out_raster(mapping, width, height)
     pixels, seen = resample(photo, mapping, raster)
     return RectifiedPhoto(freeze(pixels), freeze(seen), raster.mapping, mapping, photo.facts, _datum(marks),
-                          _references(fit, mapping), replace(quality, notes=notes), photo_advice(fit, mapping))
+                          _references(fit, mapping), replace(quality, notes=notes),
+                          (*photo.notes, *shape_doubts(photo.facts), *photo_advice(fit, mapping)))
 
 
 def _datum(marks: Marks) -> Datum:

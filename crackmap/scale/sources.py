@@ -45,7 +45,13 @@ def known_lens(facts: PhotoFacts, settings: ScaleSettings) -> tuple[Lens | None,
     ScaleError
         If it was measured on pictures of another shape.
     """
-    return (None, ()) if settings.lens is None else lens_for_photo(settings.lens, facts)
+    if settings.lens is None:
+        return None, ()
+    lens, notes = lens_for_photo(settings.lens, facts)
+    if facts.focal_35mm is None:
+        notes = (*notes, "The photo does not say its focal length: that the lens file belongs to its lens and zoom was "
+                         "taken on trust.")
+    return lens, notes
 
 
 def taped_distances(settings: ScaleSettings, targets: tuple[Target, ...]) -> tuple[TapedDistance, ...]:

@@ -56,7 +56,10 @@ def _greedy(reached: BoolArray) -> list[int]:
 
 
 def shared_out(chosen: Sequence[Spot], bed_middle: FloatArray) -> list[BoolArray]:
-    """Which pockets each spot cuts, each pocket in one: where it lies nearest to the bed's middle."""
+    """Which pockets each spot cuts, each pocket in one: where it lies nearest to the bed's middle.
+
+    `bed_middle` has shape (2,).
+    """
     away = []
     for spot in chosen:
         middle = (spot.lie.pockets[:, :2] + spot.lie.pockets[:, 2:]) / 2.0 + spot.shift

@@ -102,7 +102,10 @@ class Wood:
 
 
 def reach_on_slab(spot: Spot, shift: FloatArray, bed: Bed, rim: float) -> shapely.Geometry:
-    """What the machine reaches, clear of clamps, in the slab frame."""
+    """What the machine reaches, clear of clamps, in the slab frame.
+
+    `shift` has shape (2,), `rim` is what stays free round the bed. [mm]
+    """
     reach = shapely.box(rim, rim, bed.x - rim, bed.y - rim)
     clamps = [shapely.box(x, y, x + long, y + wide) for x, y, long, wide in bed.clamps]
     free = shapely.difference(reach, shapely.union_all(clamps)) if clamps else reach
@@ -119,6 +122,8 @@ def best_pair(points: Sequence[Point], least: float, costs: Mapping[str, float])
     """The two points that fix a slab best; None if no two are `least` apart.
 
     Distance counts up to `_FAR`; a point that has to be made takes off what `costs` says for its kind.
+
+    `least` in mm.
     """
     if len(points) < 2:
         return None

@@ -57,7 +57,7 @@ class Spot:
 
 
 def lie_of(outline: FloatArray, keys: Sequence[Key], marks: FloatArray, turn_deg: float) -> Lie:
-    """The slab turned by `turn_deg` about its origin."""
+    """The slab turned by `turn_deg` about its origin. `outline` has shape (N, 2), `marks` (M, 2). [mm]"""
     slab = turned(outline, turn_deg)
     pockets = [bounding_box(moved(key.pocket, turn_deg, (0.0, 0.0))) for key in keys]
     points = turned(marks, turn_deg)
@@ -80,7 +80,7 @@ def lies_on(lie: Lie, bed: Bed) -> bool:
 
 
 def spots_of(lie: Lie, bed: Bed, rim: float) -> list[Spot]:
-    """Spots with the largest sets of pockets and marks in reach."""
+    """Spots with the largest sets of pockets and marks in reach. `rim` is what stays free round the bed. [mm]"""
     if not lies_on(lie, bed):
         return []
     shifts = [_shifts(lie, bed, rim, axis) for axis in (0, 1)]

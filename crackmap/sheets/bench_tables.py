@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 
 from crackmap.records import Key, Plan, StockLayout, Survey
 from crackmap.settings import SheetSettings
-from crackmap.sheets.words import end_distances, slab_corners
+from crackmap.sheets.words import end_distances, over_all, slab_corners
 from crackmap.units import MM_PER_INCH, in_words_for, show_fraction, show_length
 
 Rows = list[list[str]]
@@ -84,12 +86,17 @@ def _spares(plan: Plan) -> list[Key]:
     return [by_id[key.like] for key in laid if key.name != key.like]
 
 
+_MOST_NAMES = 16  # of keys in a row of the table: a page breaks between rows only
+
+
 def board_rows(layout: StockLayout, settings: SheetSettings) -> Rows:
     """Which keys come from which board."""
     rows = []
     for place, laid in enumerate(layout.boards, 1):
         board = laid.board
         size = " x ".join(tape(each, settings.units) for each in (board.length, board.width))
+        alike = Counter(key.name for key in laid.keys)  # spares of one size share a name
+        names = [name if count == 1 else f"{count} {name}" for name, count in alike.items()]
         rows.append(
             [
                 str(place),
@@ -97,9 +104,11 @@ def board_rows(layout: StockLayout, settings: SheetSettings) -> Rows:
                 board.wood or "any",
                 size,
                 figure(board.thickness, settings.units),
-                ", ".join(key.name for key in laid.keys),
+                ", ".join(names[:_MOST_NAMES]),
             ]
         )
+        rows += [["", "", "", "", "", ", ".join(names[start:start + _MOST_NAMES])]
+                 for start in range(_MOST_NAMES, len(names), _MOST_NAMES)]
     return rows
 
 
@@ -139,7 +148,9 @@ def tape_rows(survey: Survey, plan: Plan, settings: SheetSettings) -> Rows:
         if plan.keys:
             key = min(plan.keys, key=lambda k: float(np.hypot(*(k.centre - corner))))
             rows.append([f"{name} corner to {key.id}", tape(float(np.hypot(*(key.centre - corner))), units)])
-    return rows
+    length, width = over_all(survey)
+    return [*rows, ["length over all", tape(length, units)], ["width over all", tape(width, units)],
+            ["thickness, at both ends", tape_close(plan.thickness_mm, units)]]
 
 
 def tape_close(mm: float, units: str) -> str:

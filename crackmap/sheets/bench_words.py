@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from crackmap.errors import WoodError
+from crackmap.keys.witness import witness_place
 from crackmap.published import LIFTING_LOAD_CONSTANT
 from crackmap.records import Plan, Pour, Survey
 from crackmap.sheets.words import counted, dam_sentence, over_all
@@ -24,6 +25,9 @@ LIGHT_WOOD, HEAVY_WOOD = 400.0, 900.0
 # Over these the sheet tells the maker to trust the tape first (choices). [mm]
 ROUGH_SCALE = 2.0
 PRICKING_ERROR = 0.5  # how well a mark is pricked and found again (common practice, no source)
+TAPE_SIGMAS = 3.0  # beyond chance
+TAPE_READS = 1.0  # how closely a tape is read between two pricked marks (common practice, no source) [mm]
+EDGE_READS = 4.0  # and along a slab, whose ends are rough and worn (a choice) [mm]
 MOST_UNHELD = 8  # so many reasons are printed; more would bury them
 LB_PER_KG = 2.204623
 
@@ -100,7 +104,7 @@ def mass_sentences(survey: Survey, plan: Plan, shop: Shop, units: str) -> list[s
 
 
 def tool_sentences(plan: Plan, shop: Shop, units: str, datum_ring: float) -> list[str]:
-    """What to lay out before starting."""
+    """What to lay out before starting. `datum_ring` is the ring's diameter. [mm]"""
     bit, fit = shop.bit, shop.fit
     lines = [
         f"Router bit {show_length(bit.diameter, units, 2)}, cutting length "
@@ -126,13 +130,14 @@ def tool_sentences(plan: Plan, shop: Shop, units: str, datum_ring: float) -> lis
     return lines
 
 
-def order_of_work(plan: Plan) -> list[str]:
-    """The steps, in an order that cannot spoil what went before."""
+def order_of_work(plan: Plan, first_look: tuple[str, ...] = ()) -> list[str]:
+    """The steps, in an order that cannot spoil what went before; `first_look` is done when the machine is zeroed."""
     keys = (
         [
             _zeroing(plan),
-            "In the CAM program measure the check bar, then the distance from A to B. If either is "
-            "off, stop.",
+            *first_look,
+            "In the CAM program measure the check bar, then the distance from A to B, and compare the plan's mark "
+            "with the one at the head of this sheet. If anything is off, stop.",
             "Run one pocket in the air, then one at 1 mm depth, and check it with the tape.",
             "Cut the pockets. Cut the keys, grain along their length, and try each dry.",
             *_corner_steps(plan),
@@ -158,6 +163,43 @@ def order_of_work(plan: Plan) -> list[str]:
         *((*pour, *keys) if plan.resin.resin_first else (*keys, *pour)),
         "When all has cured as the data sheets say, sand and finish.",
     ]
+
+
+def first_look(survey: Survey, plan: Plan) -> tuple[str, ...]:
+    """The step by which swapped marks or the wrong face show before anything is cut."""
+    place = witness_place(survey, plan.keys, survey.datum.a, survey.datum.b)
+    if place is None or len(plan.setups) > 1:
+        return ()
+    x, y = (float(v) for v in place.at)
+    return (f"With the spindle off jog to x {x:.1f}, y {y:.1f} mm: the bit must stand over {place.over}. If it does "
+            "not, A and B were swapped, the slab was turned or the wrong face lies up: do not cut.",)
+
+
+def tape_limits(survey: Survey, units: str) -> list[str]:
+    """How far the tape may be off the sheet, and what is wrong beyond that."""
+    sigma = survey.scale.scale_sigma_percent / 100.0
+    apart = float(np.hypot(*(survey.datum.b - survey.datum.a)))
+    long = over_all(survey)[0]
+    a_to_b = max(TAPE_SIGMAS * sigma * apart, TAPE_READS)
+    end_to_end = max(TAPE_SIGMAS * sigma * long, EDGE_READS)
+    return [
+        f"Stop if A to B is off by more than {show_length(a_to_b, units)}, or the length over all by more than "
+        f"{show_length(end_to_end, units)}: a marker was moved, or the markers are not of the size given, as when a "
+        "print is fitted to the page. Measure a marker's black square, run again with --marker-size.",
+        *_better_scale(survey, apart, units),
+        "Stop if the slab is thinner than the sheet says: the pockets would come too deep.",
+    ]
+
+
+def _better_scale(survey: Survey, apart: float, units: str) -> list[str]:
+    """How a taped distance betters the scale, where the marks are two markers."""
+    ids = [next((str(r.id) for r in survey.references if r.kind == "marker" and r.used
+                 and np.allclose(r.corners_mm.mean(axis=0), mark, atol=1.0)), "")
+           for mark in (survey.datum.a, survey.datum.b)]
+    if not all(ids):
+        return []
+    return [f"If A to B is off by more than {show_length(TAPE_READS, units)}, run again with your tape's figure, as "
+            f"--taped {'-'.join(ids)}={apart:.1f}mm: it betters the scale."]
 
 
 def _zeroing(plan: Plan) -> str:

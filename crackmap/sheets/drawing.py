@@ -30,7 +30,6 @@ DATUM, CHECK_BAR, NOTES = "DATUM", "CHECK_BAR", "NOTES"
 BOARD, GRAIN, TAB = "BOARD", "GRAIN_ARROW", "TAB"
 BED_EDGE, WITNESS, CLAMP = "BED_EDGE", "WITNESS", "CLAMP"
 CUT_LAYERS = (POCKET, KEY)  # and those that begin with "POCKET_": one for each depth
-REFERENCE_LAYERS = (SLAB_EDGE, VOID, CRACK)
 
 # From the slab frame to the underside's: the slab turned over about the x axis, so that both marks keep their x.
 TURNED_OVER = np.diag([1.0, -1.0, 1.0])

@@ -171,7 +171,7 @@ def _check(settings: SheetSettings) -> None:
         ("drawing unit", settings.drawing_units, tuple(_UNITS)),
     ):
         if value not in known:
-            raise SheetError(f"unknown {what} {value!r}{nearest_hint(value, list(known))}.")
+            raise SheetError(f"unknown {what} {value!r}{nearest_hint(value, list(known))}")
 
 
 @contextmanager

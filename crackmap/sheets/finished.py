@@ -60,7 +60,7 @@ def finished_picture(
     """
     look = settings.resin_look
     if look not in RESIN_LOOKS:
-        raise SheetError(f"unknown resin look {look!r}{nearest_hint(look, list(RESIN_LOOKS))}.")
+        raise SheetError(f"unknown resin look {look!r}{nearest_hint(look, list(RESIN_LOOKS))}")
     before = crop_to_slab(rectified, survey, settings.picture_side, with_marks=False)
     wide = before.size[0] >= before.size[1]
     longest = int(settings.picture_side * min(1.0, 0.46 * max(before.size) / min(before.size)))

@@ -21,6 +21,7 @@ from crackmap.sheets.drawing import (
     open_path,
 )
 from crackmap.sheets.order import made_ready
+from crackmap.sheets.plan_mark import mark_sentence
 from crackmap.sheets.slab_drawing import NOTE_HEIGHT, both_units, check_bar, notes, unit_sentence
 from crackmap.shop import Shop
 from crackmap.units import show_length
@@ -47,7 +48,7 @@ def keys_drawing(plan: Plan, shop: Shop, settings: SheetSettings) -> Drawing:
 
 
 def grain_arrow(middle: tuple[float, float], length: float) -> list[Shape]:
-    """An arrow along x with a head at both ends: grain has a direction but no sense."""
+    """An arrow along x with a head at both ends: grain has a direction but no sense. In mm."""
     x, y = middle
     half, barb = length / 2.0, min(3.0, length / 6.0)
     shapes: list[Shape] = list(open_path(GRAIN, [[x - half, y], [x + half, y]]))
@@ -115,6 +116,7 @@ def _heading(layout: StockLayout, plan: Plan, shop: Shop, settings: SheetSetting
     lines = [
         f"{unit_sentence(settings)}. ORIGIN: LOWER LEFT CORNER OF BOARD 1.",
         f"FOR A BIT OF {both_units(shop.bit.diameter, 2)}. GRAIN ALONG EVERY KEY, AS THE ARROWS SHOW.",
+        mark_sentence(plan),
     ]
     thicknesses = sorted({round(key.shape.thickness, 2) for key in plan.keys})
     if thicknesses:

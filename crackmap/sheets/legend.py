@@ -14,6 +14,7 @@ from crackmap.sheets.bench_tables import failing_checks
 from crackmap.sheets.lettering import Lettering, text_width, wrapped
 from crackmap.sheets.palette import EDGE, INK, KEY, PAPER, QUIET, Colour
 from crackmap.sheets.picture_view import View, fill, stroke
+from crackmap.sheets.plan_mark import plan_mark
 from crackmap.sheets.signs import DOUBTFUL_BELOW, draw_lips, draw_target, hatch
 from crackmap.sheets.words import round_length, scale_sentence, size_sentence
 from crackmap.units import MM_PER_INCH
@@ -34,7 +35,7 @@ def heading_strip(width: int, size: int, survey: Survey, plan: Plan, settings: S
     warnings = [line for each in notable for line in wrapped(f"Look at: {each}", room, size)]
     height = round(size * (2.6 + _LINE * (len(lines) + len(warnings)) + 0.4))
     strip = Lettering(np.full((height, width, 3), PAPER, np.uint8))
-    strip.line((size, size * 1.45), survey.photo.file, round(size * 1.35), INK, bold=True)
+    strip.line((size, size * 1.45), f"{survey.photo.file}   plan {plan_mark(plan)}", round(size * 1.35), INK, bold=True)
     y = size * 3.1
     for line, colour in [*((line, QUIET) for line in lines), *((line, INK) for line in warnings)]:
         strip.line((size, y), line, size, colour)

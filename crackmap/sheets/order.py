@@ -28,7 +28,7 @@ def made_ready(title: str, shapes: Sequence[Shape], settings: SheetSettings) -> 
         If the order is unknown.
     """
     if settings.order not in ORDERS:
-        raise SheetError(f"unknown order of outlines {settings.order!r}{nearest_hint(settings.order, list(ORDERS))}.")
+        raise SheetError(f"unknown order of outlines {settings.order!r}{nearest_hint(settings.order, list(ORDERS))}")
     outlines = [shape for shape in shapes if isinstance(shape, Outline)]
     rest = [shape for shape in shapes if not isinstance(shape, Outline)]
     ready = [*_ordered(outlines, settings.order), *rest]

@@ -43,7 +43,10 @@ def table_of(
     widths: tuple[float | None, ...] | None = None,
     close: bool = False,
 ) -> Table:
-    """A table with its head on every page; figures to the right, the columns of `left` to the left."""
+    """A table with its head on every page; figures to the right, the columns of `left` to the left.
+
+    `size` is the type's. [PDF points]
+    """
     above, below = (0.6, 1.8) if close else (2.2, 3.6)
     table = Table(rows, colWidths=widths, repeatRows=1, hAlign="LEFT")
     style = [

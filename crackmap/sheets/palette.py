@@ -27,7 +27,7 @@ def casing_of(colour: Colour) -> Colour:
 
 
 def luminance(colour: Colour) -> float:
-    """Relative luminance of an sRGB colour, 0 to 1 (IEC 61966-2-1)."""
+    """Relative luminance of an sRGB colour, 0 to 1 (IEC 61966-2-1). [-]"""
     shares = [value / 255.0 for value in colour]
     linear = [share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4 for share in shares]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]

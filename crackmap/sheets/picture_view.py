@@ -95,7 +95,7 @@ def stroke(
     closed: bool = False,
     dash: float | None = None,
 ) -> None:
-    """A line with its casing; see `strokes`."""
+    """A line with its casing; see `strokes`. `points_px` has shape (N, 2), the image (H, W, 3). [px]"""
     strokes(image, [np.asarray(points_px, float).reshape(-1, 2)], colour, width, closed=closed, dash=dash)
 
 
@@ -127,7 +127,7 @@ def strokes(
 
 
 def fill(image: ImageArray, polygon_px: ArrayLike, colour: Colour, opacity: float = 1.0) -> None:
-    """Fill a polygon, letting the picture shine through."""
+    """Fill a polygon, letting the picture shine through. The polygon has shape (N, 2), the image (H, W, 3). [px]"""
     points = np.asarray(polygon_px, float).reshape(-1, 2)
     x0, y0 = np.clip(np.floor(points.min(axis=0)).astype(int) - 1, 0, None)
     x1, y1 = np.ceil(points.max(axis=0)).astype(int) + 2
@@ -149,7 +149,7 @@ def coverage(shape: tuple[int, ...], polygon_px: ArrayLike) -> NDArray[np.uint8]
 
 
 def dashes(points: FloatArray, length: float) -> list[FloatArray]:
-    """Pieces of a line, `length` long, with gaps of the same length between them."""
+    """Pieces of a line, `length` long, with gaps of the same length between them. `points` has shape (N, 2). [px]"""
     run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
     pieces = []
     for start in np.arange(0.0, run[-1], 2.0 * length):
@@ -168,5 +168,5 @@ def lips(centreline: FloatArray, width: FloatArray) -> tuple[FloatArray, FloatAr
 
 
 def fixed_point(points: FloatArray) -> NDArray[np.int32]:
-    """Pixels in the fixed-point form that cv2 draws from."""
+    """Pixels in the fixed-point form that cv2 draws from. `points` has shape (N, 2)."""
     return np.round(points * (1 << SUBPIXEL_BITS)).astype(np.int32)

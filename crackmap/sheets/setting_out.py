@@ -24,11 +24,13 @@ from reportlab.platypus import (
 
 from crackmap.errors import SheetError
 from crackmap.published import FLAT_SIZES
-from crackmap.records import Plan, StockLayout, Survey
+from crackmap.records import Plan, RectifiedPhoto, StockLayout, Survey
 from crackmap.settings import SheetSettings, nearest_hint
 from crackmap.sheets import bench_tables as tables
 from crackmap.sheets import bench_words as words
+from crackmap.sheets.face_picture import face_flowables
 from crackmap.sheets.page_parts import GATE, GREY, INK, PALE, TEXT, TITLE, bullets, section, table_of
+from crackmap.sheets.plan_mark import plan_mark
 from crackmap.sheets.setup_pages import setup_flowables
 from crackmap.sheets.slab_figure import SlabFigure
 from crackmap.sheets.words import scale_sentence, size_sentence
@@ -38,12 +40,14 @@ from crackmap.units import in_words_for, show_length
 PAPERS = ("a4", "letter")
 _MARGIN = 11.0 * mm
 _HEAD = 9.0 * mm  # of every page: file, page number
+_PAGE_NUMBER = 24.0 * mm  # room for it at the head's right end
 _BETWEEN = 8.0 * mm  # columns
 _ORDER = "Order of work"  # its sentences are numbered
 _ROWS_WIDE = 24  # so many keys go on a page with wide rows; more are set closer
 
 
-def setting_out_pdf(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings) -> bytes:
+def setting_out_pdf(survey: Survey, plan: Plan, shop: Shop, settings: SheetSettings,
+                    rectified: RectifiedPhoto | None = None) -> bytes:
     """The bench sheet: slab drawing, key table, tape checks, tools, cut list, resin, order of work, cautions.
 
     Parameters
@@ -52,11 +56,13 @@ def setting_out_pdf(survey: Survey, plan: Plan, shop: Shop, settings: SheetSetti
         What was measured and decided, with whose figures.
     settings : SheetSettings
         Paper (a4 or letter) and the unit of the texts.
+    rectified : RectifiedPhoto, optional
+        For a small picture of the face, by which the slab is known again.
 
     Returns
     -------
     bytes
-        A PDF, vectors only; the same records give the same bytes.
+        A PDF, vectors only but for that picture; the same records give the same bytes.
 
     Raises
     ------
@@ -64,9 +70,9 @@ def setting_out_pdf(survey: Survey, plan: Plan, shop: Shop, settings: SheetSetti
         If the paper is unknown.
     """
     if settings.paper not in PAPERS:
-        raise SheetError(f"unknown paper {settings.paper!r}{nearest_hint(settings.paper, list(PAPERS))}.")
+        raise SheetError(f"unknown paper {settings.paper!r}{nearest_hint(settings.paper, list(PAPERS))}")
     stream = io.BytesIO()
-    document = _document(stream, survey, settings)
+    document = _document(stream, survey, plan, settings)
     frame_height = document.pagesize[1] - 2.0 * _MARGIN - _HEAD
     story: list[Flowable] = [
         *_front(survey, plan, shop, settings, frame_height),
@@ -77,6 +83,7 @@ def setting_out_pdf(survey: Survey, plan: Plan, shop: Shop, settings: SheetSetti
         NextPageTemplate("columns"),
         PageBreak(),
         *_tape_checks(survey, plan, settings),
+        *([] if rectified is None else face_flowables(rectified, survey, plan, _column_width(document.pagesize))),
         *_tools_and_stock(plan, shop, settings),
         *_texts(survey, plan, shop, settings.units),
         *setup_flowables(survey, plan, shop.bed, settings, _column_width(document.pagesize)),
@@ -92,7 +99,7 @@ def _texts(survey: Survey, plan: Plan, shop: Shop, units: str) -> list[Flowable]
         "Resin": words.resin_sentences(plan, shop),
         "Tape and dams": words.dam_sentences(plan, units),
         "Keys or resin first": plan.resin.order,
-        _ORDER: words.order_of_work(plan),
+        _ORDER: words.order_of_work(plan, words.first_look(survey, plan)),
         "Mass and lifting": words.mass_sentences(survey, plan, shop, units),
         "Cautions": words.CAUTIONS,
         "What the holding figures rest on": plan.basis,
@@ -126,7 +133,7 @@ class _PagesCanvas(Canvas):  # type: ignore[misc]
         super().save()
 
 
-def _document(stream: io.BytesIO, survey: Survey, settings: SheetSettings) -> BaseDocTemplate:
+def _document(stream: io.BytesIO, survey: Survey, plan: Plan, settings: SheetSettings) -> BaseDocTemplate:
     sheet = FLAT_SIZES[settings.paper]
     size = sheet.long_side * mm, sheet.short_side * mm
     width, height = size[0] - 2.0 * _MARGIN, size[1] - 2.0 * _MARGIN - _HEAD
@@ -134,7 +141,8 @@ def _document(stream: io.BytesIO, survey: Survey, settings: SheetSettings) -> Ba
     def head(canvas: Canvas, _: Any) -> None:
         canvas.setFont("Helvetica-Bold", 11)
         canvas.setFillColor(INK)
-        canvas.drawString(_MARGIN, size[1] - _MARGIN - 9, f"Setting-out sheet: {survey.photo.file}"[:110])
+        canvas.drawString(_MARGIN, size[1] - _MARGIN - 9, f"Setting-out sheet: {survey.photo.file}"[:100])
+        canvas.drawRightString(size[0] - _MARGIN - _PAGE_NUMBER, size[1] - _MARGIN - 9, f"plan {plan_mark(plan)}")
         canvas.setStrokeColor(GREY)
         canvas.setLineWidth(0.5)
         canvas.line(_MARGIN, size[1] - _MARGIN - 15, size[0] - _MARGIN, size[1] - _MARGIN - 15)
@@ -225,7 +233,8 @@ def _tape_checks(survey: Survey, plan: Plan, settings: SheetSettings) -> list[Fl
         *([*row, ""] for row in tables.tape_rows(survey, plan, settings)),
     ]
     return [KeepTogether(
-        [Paragraph("Tape checks", TITLE), table_of(rows, size=10, left=(0,), widths=(None, None, 70.0))])]
+        [Paragraph("Tape checks", TITLE), table_of(rows, size=10, left=(0,), widths=(None, None, 70.0)),
+         *bullets(words.tape_limits(survey, settings.units))])]
 
 
 def _look_at(plan: Plan, settings: SheetSettings) -> list[Flowable]:

@@ -22,6 +22,7 @@ from crackmap.sheets.drawing import (
     transformed,
 )
 from crackmap.sheets.order import made_ready
+from crackmap.sheets.plan_mark import mark_sentence
 from crackmap.sheets.slab_drawing import (
     NOTE_HEIGHT,
     both_units,
@@ -113,5 +114,6 @@ def _words(plan: Plan, setup: Setup, matrix: FloatArray, is_planned: bool, setti
         lines.append("THE SLAB NEVER LIES EXACTLY SO: JOG TO THE MARKS AND SHIFT THE DRAWING BEFORE CUTTING.")
     depths = sorted({round(key.shape.depth, 2) for key in plan.keys if key.id in setup.keys})
     lines.append("POCKET DEPTH: " + ", ".join(both_units(depth) for depth in depths) + ". SHOW FACE, SEEN FROM ABOVE.")
+    lines.append(mark_sentence(plan))
     return lines
 

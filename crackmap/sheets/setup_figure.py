@@ -167,7 +167,10 @@ def _view(survey: Survey, setup: Setup, bed: Bed) -> tuple[FloatArray, FloatArra
 
 
 def figure_height(survey: Survey, setup: Setup, bed: Bed, width: float) -> float:
-    """Height that suits the figure in a column `width` wide: no more than it fills. [pt]"""
+    """Height that suits the figure in a column `width` wide: no more than it fills. [pt]
+
+    Widths and heights in PDF points.
+    """
     low, high = _view(survey, setup, bed)
     wanted = (width - 2.0 * _ROOM) * (high - low)[1] / (high - low)[0] + 2.0 * _ROOM
     return float(np.clip(wanted, 35.0 * mm, 66.0 * mm))

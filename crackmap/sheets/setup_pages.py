@@ -21,7 +21,7 @@ _LEAST_OVERHANG = 1.0  # less is not worth a word [mm]
 
 def setup_flowables(survey: Survey, plan: Plan, bed: Bed | None, settings: SheetSettings,
                     width: float) -> list[Flowable]:
-    """A block a set-up; nothing where the shop has no bed. `width` is that of a column. [pt]"""
+    """A block a set-up; nothing where the shop has no bed. `width` is that of a column. [pt] Widths in PDF points."""
     if bed is None or not (plan.setups or plan.no_setup):
         return []
     flow: list[Flowable] = []

@@ -32,12 +32,12 @@ def draw_crack(view: View, crack: Crack, size: int) -> None:
 
 
 def draw_lips(image: ImageArray, lines: list[FloatArray], width: int, size: int, doubtful: bool) -> None:
-    """A crack's lines."""
+    """A crack's lines. Each line has shape (N, 2), the image (H, W, 3). [px]"""
     strokes(image, lines, CRACK, width, dash=size * 0.6 if doubtful else None)
 
 
 def hatch(image: ImageArray, polygon_px: FloatArray, size: int) -> None:
-    """A void: outline and slanting lines inside it."""
+    """A void: outline and slanting lines inside it. The polygon has shape (N, 2), the image (H, W, 3). [px]"""
     fill(image, polygon_px, VOID, 0.25)
     low = np.maximum(np.floor(polygon_px.min(axis=0)).astype(int), 0)
     high = np.ceil(polygon_px.max(axis=0)).astype(int)
@@ -55,7 +55,10 @@ def hatch(image: ImageArray, polygon_px: FloatArray, size: int) -> None:
 
 
 def draw_target(image: ImageArray, at: FloatArray, size: int) -> None:
-    """A datum mark: a ring with a cross, its middle left open so that the prick shows."""
+    """A datum mark: a ring with a cross, its middle left open so that the prick shows.
+
+    `at` has shape (2,), the image (H, W, 3). [px]
+    """
     x, y = fixed_point(np.asarray(at, float)).tolist()
     unit = size * (1 << SUBPIXEL_BITS)
     radius, gap, reach = round(0.55 * unit), round(0.16 * unit), round(0.95 * unit)

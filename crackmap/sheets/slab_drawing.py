@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -30,6 +30,7 @@ from crackmap.sheets.drawing import (
     transformed,
 )
 from crackmap.sheets.order import made_ready
+from crackmap.sheets.plan_mark import mark_sentence
 from crackmap.units import MM_PER_INCH, show_length
 
 NOTE_HEIGHT = 5.0  # read on a screen that shows a whole table top [mm]
@@ -156,6 +157,12 @@ def both_units(mm: float, digits: int = 1) -> str:
     return f"{show_length(mm, 'mm', digits)} ({show_length(mm, 'in', digits)})"
 
 
+def bit_sentence(keys: Sequence[Key]) -> str:
+    """The widest bit that reaches into every inside corner of the pockets."""
+    widest = 2.0 * min(key.shape.corner_radius for key in keys)
+    return f"SMALLEST INSIDE CORNER: FOR A BIT OF {both_units(widest, 2)} AT MOST."
+
+
 def pocket_notes(key: Key, pocket: Shape, settings: SheetSettings) -> list[Shape]:
     """Number and depth, under the pocket, so that they never lie on its outline."""
     x0, y0, x1, _ = extent([pocket])
@@ -184,9 +191,10 @@ def _frame_words(survey: Survey, settings: SheetSettings, transform: ArrayLike |
 
 def _heading(survey: Survey, plan: Plan) -> list[str]:
     apart = float(np.hypot(*(survey.datum.b - survey.datum.a)))
-    lines = [f"MARKS A TO B: {both_units(apart)}. CHECK ON THE SLAB."]
+    lines = [f"MARKS A TO B: {both_units(apart)}. CHECK ON THE SLAB.", mark_sentence(plan)]
     depths = sorted({round(key.shape.depth, 2) for key in plan.keys})
     if depths:
         listed = ", ".join(both_units(depth) for depth in depths)
         lines.append(f"POCKET DEPTH: {listed}. SLAB {both_units(plan.thickness_mm)} THICK.")
+        lines.append(bit_sentence(plan.keys))
     return lines

@@ -24,6 +24,7 @@ from crackmap.keys.outline import to_points
 from crackmap.records import FloatArray, Plan, Survey, frozen_array
 from crackmap.settings import SheetSettings, nearest_hint
 from crackmap.sheets.picture_view import lips
+from crackmap.sheets.plan_mark import plan_mark
 from crackmap.sheets.print_scale import BOLD, FONT, MARGIN, draw_bar, new_canvas, page_size, write_lines
 from crackmap.sheets.words import figure_turn
 from crackmap.units import show_length
@@ -83,7 +84,7 @@ def template_pdf(survey: Survey, plan: Plan, settings: SheetSettings) -> bytes:
     for tile in tiling.tiles:
         canvas.scale(mm, mm)
         _draw_tile(canvas, tile, tiling, survey, plan)
-        _draw_foot(canvas, page, tile, settings)
+        _draw_foot(canvas, page, tile, plan, settings)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
@@ -98,7 +99,7 @@ def lay_tiles(survey: Survey, plan: Plan, settings: SheetSettings) -> Tiling:
         See `template_pdf`.
     """
     if settings.paper not in PAPERS:
-        raise SheetError(f"unknown paper {settings.paper!r}{nearest_hint(settings.paper, list(PAPERS))}.")
+        raise SheetError(f"unknown paper {settings.paper!r}{nearest_hint(settings.paper, list(PAPERS))}")
     page = page_size(settings.paper, landscape=True)
     window = page[0] - 2.0 * MARGIN, page[1] - 2.0 * MARGIN - _FOOT
     turn = figure_turn(survey)
@@ -230,7 +231,7 @@ def _draw_crosses(canvas: Canvas, tiling: Tiling) -> None:
             canvas.lines([(x - _CROSS, y, x + _CROSS, y), (x, y - _CROSS, x, y + _CROSS)])
 
 
-def _draw_foot(canvas: Canvas, page: tuple[float, float], tile: Tile, settings: SheetSettings) -> None:
+def _draw_foot(canvas: Canvas, page: tuple[float, float], tile: Tile, plan: Plan, settings: SheetSettings) -> None:
     canvas.setFillGray(0)
     canvas.setFont(BOLD, 7.0)
     canvas.drawString(MARGIN, MARGIN + 4.0, tile.name)
@@ -238,7 +239,8 @@ def _draw_foot(canvas: Canvas, page: tuple[float, float], tile: Tile, settings: 
     canvas.setFillGray(0)
     canvas.setFont(FONT, 3.3)
     canvas.drawRightString(
-        page[0] - MARGIN, MARGIN + 5.0, "True size: print at 100 %, then lay a rule on the bar."
+        page[0] - MARGIN, MARGIN + 5.0,
+        f"Plan {plan_mark(plan)}. True size: print at 100 %, then lay a rule on the bar."
     )
 
 
@@ -253,7 +255,7 @@ def _overview(
     """How the tiles lie, small, and how to join them."""
     canvas.setFillGray(0)
     canvas.setFont(BOLD, 6.0)
-    canvas.drawString(MARGIN, page[1] - MARGIN - 6.0, f"Template 1:1, {survey.photo.file}"[:90])
+    canvas.drawString(MARGIN, page[1] - MARGIN - 6.0, f"Template 1:1, plan {plan_mark(plan)}, {survey.photo.file}"[:90])
     apart = show_length(float(np.hypot(*(survey.datum.b - survey.datum.a))), settings.units)
     lines = [
         f"{len(tiling.tiles)} tiles. Print at 100 %, never fitted to the page: every bar must measure true.",

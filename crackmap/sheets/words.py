@@ -68,7 +68,10 @@ def figure_turn(survey: Survey) -> float:
 
 
 def end_distances(survey: Survey, point: FloatArray) -> tuple[float, float]:
-    """Distance of a point from the slab's left and right ends, measured along the slab's length. [mm]"""
+    """Distance of a point from the slab's left and right ends, measured along the slab's length. [mm]
+
+    `point` has shape (2,).
+    """
     turn = figure_turn(survey)
     outline = shapely.Polygon(turned(survey.outline, turn))
     x, y = turned(point, turn)[0]

@@ -83,7 +83,7 @@ def lay_out_keys(keys: Sequence[Key], shop: Shop, settings: CuttingSettings, uni
 def _demand_sense(settings: CuttingSettings) -> None:
     if settings.hold not in HOLDS:
         hint = nearest_hint(settings.hold, list(HOLDS))
-        raise SettingsError(f"unknown way to hold the keys {settings.hold!r}{hint}.")
+        raise SettingsError(f"unknown way to hold the keys {settings.hold!r}{hint}")
     for name in ("key_gap", "board_edge", "spare_keys", "skin"):
         if not getattr(settings, name) >= 0:
             raise SettingsError(f"{name.replace('_', ' ')} is {getattr(settings, name):g}; give 0 or more.")

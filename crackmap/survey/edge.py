@@ -33,6 +33,8 @@ _LEAST_WOOD_SHARE = 0.3
 _OTHER_PIECE = 0.25  # of the slab's area: another piece as large as this is told of
 _AT_BORDER_MM = 2.0
 _MOST_CUT = 0.6  # of the outline: with more of it along the border no edge was in view
+# Mean of the cut's stiffness along the outline, 0.15 where all of it steps to 1.65 where nothing does. [-]
+_HAZY = 0.5
 _LEAST_CUT_MM = 10.0  # of the outline along the picture's border: less is a touch
 
 
@@ -168,6 +170,11 @@ def _warnings(rough: RoughSlab, at_border: FloatArray) -> tuple[str, ...]:
         said.append(
             f"The photo's border cuts the slab along about {len(at_border)} mm: "
             "it was measured up to the border, and cracks beyond it are unknown."
+        )
+    if rough.slack > _HAZY:
+        said.append(
+            "Along much of the outline nothing tells the slab from what lies beside it: look at its edge on the "
+            "annotated picture; draw it on the review page, or lay the slab on another colour."
         )
     large = sum(area > _OTHER_PIECE * rough.mask.sum() for area in rough.other_pieces)
     if large:

@@ -55,7 +55,10 @@ def is_sawn(contour: Contour, side: int) -> bool:
 
 
 def long_axis(points: FloatArray) -> FloatArray:
-    """Direction of the longer side of the smallest rectangle round the points, unit, x not negative."""
+    """Direction of the longer side of the smallest rectangle round the points, unit, x not negative.
+
+    `points` has shape (N, 2).
+    """
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shapely.multipoints(points)))
     sides = np.diff(corners[:3], axis=0)
     longer = sides[int(np.argmax(np.hypot(*sides.T)))]

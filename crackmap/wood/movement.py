@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from crackmap.errors import WoodError
-from crackmap.wood.moisture import checked_moisture, equilibrium_moisture
+from crackmap.wood.moisture import checked_moisture
 from crackmap.wood.species import Species
 
 _LINEAR_FROM, _LINEAR_TO = 6.0, 14.0  # where the coefficients hold [% moisture]
@@ -63,20 +63,6 @@ def movement(species: Species, width_mm: float, moisture_from: float, moisture_t
     change = (sum(ends) / 2.0 if ring_angle_deg is None
               else width_mm * strain_at(radial, tangential, ring_angle_deg))
     return Movement(change, min(ends, key=abs), max(ends, key=abs), method)
-
-
-def movement_to_room(species: Species, width_mm: float, moisture_now: float, temperature_c: float,
-                     humidity_percent: float, ring_angle_deg: float | None = None) -> Movement:
-    """Change of a width until the wood has settled in a room's air; parameters as `movement` and
-    `equilibrium_moisture` take them.
-
-    Raises
-    ------
-    WoodError
-        As those two do.
-    """
-    settled = equilibrium_moisture(temperature_c, humidity_percent)
-    return movement(species, width_mm, moisture_now, settled, ring_angle_deg)
 
 
 def strain_at(radial: float, tangential: float, ring_angle_deg: float) -> float:

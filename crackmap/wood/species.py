@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from statistics import fmean
 
-from crackmap.errors import WoodError
+from crackmap.errors import WoodError, quoted
 from crackmap.published import (
     CELL_WALL_DENSITY,
     DENSITY_PER_SPECIFIC_GRAVITY,
@@ -71,10 +71,10 @@ def species_named(name: str) -> Species:
             found, note = known[key]
             return _species(found, note)
     near = difflib.get_close_matches(wanted, list(species_names()), n=3, cutoff=0.5)
-    hint = (f"did you mean {' or '.join(near)}?" if near else
+    hint = (f"did you mean {' or '.join(map(quoted, near))}?" if near else
             f"the {len(table('names'))} woods in the tables include ash, beech, cherry, elm, maple, oak and "
             "walnut.")
-    raise WoodError(f"unknown wood {name!r}; {hint}")
+    raise WoodError(f"unknown wood {quoted(name)}; {hint}")
 
 
 @cache

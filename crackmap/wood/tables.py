@@ -18,5 +18,5 @@ def table(name: str) -> dict[str, Row]:
 
 
 def figure(row: Row | None, column: str) -> float | None:
-    """A number of a row, or None where the table has a gap."""
+    """A number of a row, or None where the table has a gap. In the column's unit."""
     return float(row[column]) if row is not None and row[column] else None

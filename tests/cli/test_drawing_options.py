@@ -55,5 +55,5 @@ def test_drawings_of_an_earlier_plan_are_removed_and_nothing_else(tmp_path: Path
     others = ["slab.dxf", "edits.json", "setup-notes.txt", "pocket-door.dxf", "myslab.dxf", "testcut.dxf"]
     for name in [*ours, *others]:
         (tmp_path / name).write_text("x")
-    assert sorted(job.remove_old_drawings(tmp_path, ["slab.dxf"])) == sorted(ours)
+    assert sorted(job.write_drawn(tmp_path, {"slab.dxf": b"new"})) == sorted(ours)
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(others)

@@ -58,3 +58,19 @@ def test_a_key_that_was_shifted_in_its_pocket_is_found() -> None:
     key = plain_key("straight")
     shifted = key.key + np.array([0.05, 0.0, 0.0])
     assert {"gap least", "gap most"} <= failed(replace(key, key=frozen_array(shifted, 3)))
+
+
+def test_figures_that_are_reckoned_are_shown_to_a_few_digits() -> None:
+    shop = Shop(bit=Bit(diameter=6.35), fit=Fit(clearance=0.123456, proud=1.234567))
+    key = make_key("two-lobe", 100.123456, 42.123456, 18.123456, 22.123456, shop.bit, shop.fit)
+    digits = {"floor": 2, "depth at least a third": 3, "wing reach": 2, "pocket reached": 2, "key notches": 3}
+    shown = {check.name: check.value for check in check_key(key, shop, 44.654321, 4.0)}
+    for name, most in digits.items():
+        figure = float(shown[name])
+        assert round(figure, most) == figure and (figure == 0.0 or figure != round(figure)), name
+
+
+def test_a_key_without_a_notch_has_none_to_check() -> None:
+    slot = make_key("strap", 80.0, 20.0, 20.0, 20.0, SHOP.bit, SHOP.fit)
+    notches = next(check for check in check_key(slot, SHOP, 44.0) if check.name == "key notches")
+    assert notches.value == "none" and notches.ok

@@ -53,6 +53,14 @@ def test_limits_and_lists_of_the_shop_file_are_kept() -> None:
     assert (wide[0].width, wide[0].waist) == (50.0, 25.0)
 
 
+@pytest.mark.parametrize("diameter", [6.35, 30.0])  # the thick one rules small sizes out, so that longer ones come in
+def test_every_size_has_the_slabs_depth_and_the_shops_shape(diameter: float) -> None:
+    shop = Shop(bit=Bit(diameter=diameter, cutting_length=40.0), keys=KeyChoice(shape="straight"))
+    sizes = size_family(shop, 44.0)
+    assert {size.depth for size in sizes} == {pocket_depth(shop, 44.0).depth}
+    assert {size.shape for size in sizes} == {"straight"}
+
+
 def test_no_size_fits_a_thick_bit() -> None:
     with pytest.raises(KeyShapeError, match="no two-lobe key of 40 to 40 mm can be cut with a 25 mm bit"):
         size_family(Shop(bit=Bit(diameter=25.0), keys=KeyChoice(lengths=(40.0,))), 44.0)
@@ -97,6 +105,18 @@ def test_what_limits_a_depth_is_said(shop: Shop, thickness: float, below: float,
     assert (choice.limited_by, choice.depth) == (limited_by, depth)
     assert choice.floor == pytest.approx(thickness - below - depth)
     assert any(word in " ".join(choice.reasons) for word in ("cutting length", "leave under it", "as given"))
+
+
+def test_no_family_no_size() -> None:
+    with pytest.raises(KeyShapeError, match="no family of sizes"):
+        size_for(3.0, ())
+
+
+def test_nothing_lies_below_unless_said() -> None:
+    # The floor rules here, so that a millimetre below would show.
+    shop = Shop(keys=KeyChoice(depth_fraction=0.9, least_floor=10.0), bit=Bit(cutting_length=80.0))
+    assert pocket_depth(shop, 40.0).depth == 30.0  # geometric: 40 less the floor of 10
+    assert pocket_depth(shop, 40.0, from_below_mm=5.0).depth == 25.0
 
 
 def test_a_through_crack_is_mentioned() -> None:

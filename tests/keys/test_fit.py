@@ -145,7 +145,9 @@ def test_a_clearance_that_eats_the_neck() -> None:
     ({"corners": "chisel"}, "has no corners to square"), ({"corners": "chissel", "shape": "straight"},
                                                           "did you mean"),
     ({"fit": Fit(clearance=-0.1)}, "zero or more"), ({"fit": Fit(pocket_share=2.0)}, "must be 0 to 1"),
-    ({"bit": Bit(diameter=0.0)}, "bit's diameter must be more than zero")])
+    ({"bit": Bit(diameter=0.0)}, "bit's diameter must be more than zero"),
+    ({"shape": "straight", "length": 6.0}, "too short for corners of 3.49 mm radius"),
+    ({"shape": "straight", "width": 14.5, "bit": Bit(diameter=13.5)}, "too narrow for two corners")])
 def test_wrong_values_are_named(changes: dict[str, object], said: str) -> None:
     asked: dict[str, object] = {"shape": "two-lobe", "length": 76.0, "width": 32.0, "waist": 14.0,
                                 "depth": 19.0,

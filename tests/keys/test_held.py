@@ -31,6 +31,7 @@ class DrawnLine:
     y: float = 100.0
     length: float = 305.0
     wave: float = 0.0
+    slope: float = 0.0  # from x [deg]
 
     @property
     def arc(self) -> FloatArray:
@@ -38,7 +39,10 @@ class DrawnLine:
 
     @property
     def points(self) -> FloatArray:
-        return np.column_stack([self.arc, self.y + self.wave * np.sin(self.arc / 40.0)])
+        turn = np.radians(self.slope)
+        off = self.wave * np.sin(self.arc / 40.0)
+        return np.column_stack([self.arc * np.cos(turn) - off * np.sin(turn),
+                                self.y + self.arc * np.sin(turn) + off * np.cos(turn)])
 
     @property
     def width(self) -> FloatArray:
@@ -117,6 +121,9 @@ def test_a_long_straight_split_is_better_sawn_and_glued() -> None:
     assert any(w.startswith("C1: The split is straight and runs 67%") for w in said)
     wavy = held(placed([100.0]), DrawnLine(length=800.0, wave=40.0)).warnings
     assert not any("The split is straight" in w for w in wavy)
+    # geometric: 820 of 1200 cos 10 + 500 sin 10 = 1269 mm, as straight as if it lay along x.
+    sloping = held(placed([100.0]), DrawnLine(length=820.0, slope=10.0)).warnings
+    assert any(w.startswith("C1: The split is straight and runs 65%") for w in sloping)
 
 
 def test_wet_wood_is_said_once_for_the_slab() -> None:
@@ -134,3 +141,11 @@ def test_without_a_wood_nothing_is_added_and_a_wrong_one_is_refused() -> None:
         held(placement.keys, DrawnLine(), shop=Shop(wood=SlabWood(species="red oka")))
     told = held(placement.keys, DrawnLine(), shop=Shop(wood=SlabWood(species="sapele")))
     assert any("Holding of C1 not reckoned: no toughness is known for sapele" in w for w in told.warnings)
+
+
+def test_a_wood_without_shrinkage_figures_is_not_said_to_strain() -> None:
+    cypress = SHOP.with_changes(wood=SlabWood(species="cypress", moisture_percent=18.0, room_humidity_percent=45.0))
+    wet = SHOP.with_changes(wood=SlabWood(species="red oak", moisture_percent=18.0, room_humidity_percent=45.0))
+    note = "the slab wants to shrink"
+    assert any(note in w for w in held(placed([30.0]), DrawnLine(), shop=wet).warnings)
+    assert not any(note in w for w in held(placed([30.0]), DrawnLine(), shop=cypress).warnings)

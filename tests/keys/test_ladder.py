@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crackmap.errors import KeyShapeError
-from crackmap.keys.ladder import CLEARANCES, make_ladder
+from crackmap.keys.ladder import CLEARANCES, DEPTH, LEAST_WALL, make_ladder
 from crackmap.keys.outline import moved, to_polygon
 from crackmap.keys.shapes import SHAPES
 from crackmap.keys.strokes import stroke_width, strokes
@@ -45,6 +45,17 @@ def test_everything_fits_the_offcut_and_nothing_touches(longest: float, diameter
     for i, thing in enumerate(things):
         assert all(thing.distance(other) > 2.0 for other in things[i + 1:])
     assert shapely.Polygon(ladder.offcut).disjoint(to_polygon(ladder.key))
+
+
+def test_the_key_lies_beside_the_offcut_and_is_as_thick_as_a_key_is() -> None:
+    shop = Shop()
+    ladder = make_ladder(shop)
+    assert ladder.offcut[0] == pytest.approx([0.0, 0.0])
+    board, key = shapely.Polygon(ladder.offcut), to_polygon(ladder.key)
+    wall = max(LEAST_WALL, shop.bit.diameter)
+    # geometric: twice the wall below the offcut, give or take the key's own clearance, and no farther.
+    assert board.distance(key) == pytest.approx(2.0 * wall, abs=1.0)  # [mm]
+    assert ladder.depth == DEPTH and ladder.key_thickness == DEPTH + shop.fit.proud == ladder.shape.thickness
 
 
 def test_wrong_steps_are_refused() -> None:

@@ -70,6 +70,16 @@ def test_offset_keeps_a_square_square() -> None:
     assert outline_area(offset(SQUARE, -1.0)) == pytest.approx(64.0)
 
 
+def test_an_offset_of_nothing_changes_nothing() -> None:
+    assert np.array_equal(offset(ROUNDED, 0.0), ROUNDED)
+
+
+def test_a_sharp_corner_at_an_arc_has_no_exact_offset() -> None:
+    half_disc = np.array([(0.0, 0.0, 0.0), (10.0, 0.0, 1.0)])  # a line, then half a circle back to its start
+    with pytest.raises(KeyShapeError, match="no exact offset"):
+        offset(half_disc, 1.0)
+
+
 def test_an_offset_larger_than_an_arc_is_refused() -> None:
     with pytest.raises(KeyShapeError, match=r"2\.00 mm radius is smaller than the offset of 2\.10 mm"):
         offset(ROUNDED, -2.1)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from crackmap.errors import WoodError
@@ -139,6 +141,14 @@ def test_advice_names_each_reason_not_to_key() -> None:
     assert keying_advice(None, split_share=0.8, straying=0.2) == ()
     weak = makers_crack(four_keys()[-1:])
     assert not weak.holds and "free to move" in keying_advice(weak)[0]
+
+
+def test_advice_gives_the_figures_of_the_key_nearest_to_failing() -> None:
+    weak = makers_crack(four_keys()[-1:])
+    load = weak.loads[0]
+    worse = replace(load, force_n=2.0 * load.force_n, factor=load.factor / 2.0)
+    said = keying_advice(replace(weak, loads=(load, worse, load)))[0]
+    assert f"({worse.force_n / 1000:.1f} kN to hold" in said
 
 
 def test_what_a_key_does_to_the_slab_is_said_with_its_figure() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import struct
 import subprocess
 import zlib
 from pathlib import Path
@@ -394,3 +395,20 @@ def test_memory_that_does_not_suffice(tmp_path: Path, monkeypatch: pytest.Monkey
 
     monkeypatch.setattr(read_module, "rgb_pixels", no_memory)
     refused(save(tmp_path / "p.png", upright_picture()), "memory")
+
+
+def test_a_second_picture_that_is_damaged(tmp_path: Path) -> None:
+    """Its directory once ended in a traceback while the pictures were counted."""
+    first = Image.fromarray(upright_picture())
+    stream = io.BytesIO()
+    first.save(stream, "TIFF", save_all=True, append_images=[first])
+    content = bytearray(stream.getvalue())
+    directory = struct.unpack_from("<I", content, 4)[0]
+    entries = struct.unpack_from("<H", content, directory)[0]
+    second = struct.unpack_from("<I", content, directory + 2 + 12 * entries)[0]
+    for entry in range(struct.unpack_from("<H", content, second)[0]):
+        at = second + 2 + 12 * entry
+        if struct.unpack_from("<H", content, at)[0] == 256:  # ImageWidth (TIFF 6.0, section 8)
+            struct.pack_into("<H", content, at, 999)
+    (tmp_path / "two.tif").write_bytes(content)
+    refused(tmp_path / "two.tif", "damaged")

@@ -22,10 +22,22 @@ def _ring(least: int) -> st.SearchStrategy[Any]:
     return st.lists(_point, min_size=least, max_size=6).map(lambda rows: frozen_array(rows, 2))
 
 
+def _areas() -> st.SearchStrategy[Any]:
+    """Rings round a middle: none crosses itself, which the file's reader refuses."""
+    reaches = st.lists(st.floats(5, 500), min_size=3, max_size=6)
+
+    def ring(reaches: list[float], x: float, y: float) -> Any:
+        turn = np.linspace(0.0, 2 * np.pi, len(reaches), endpoint=False)
+        rows = np.column_stack([x + reaches * np.cos(turn), y + reaches * np.sin(turn)])
+        return frozen_array(np.round(rows, 3) + 0.0, 2)
+
+    return st.builds(ring, reaches, _mm, _mm)
+
+
 _keys = st.builds(AddedKey, centre=_point.map(frozen_array), angle_deg=st.none() | st.floats(-360, 360).map(
     lambda v: round(v, 3)), size=st.none() | _text, length=st.none() | _length, depth=st.none() | _length,
     shape=st.none() | _text, fixed=st.booleans(), note=_text)
-_keep_outs = st.builds(KeepOut, area=_ring(3), from_face=st.sampled_from(["above", "below"]),
+_keep_outs = st.builds(KeepOut, area=_areas(), from_face=st.sampled_from(["above", "below"]),
                        depth=st.none() | _length, note=_text, screws=_ring(0))
 _edits = st.builds(
     Edits, keys=st.lists(_keys, max_size=3).map(tuple), refused_keys=_ring(0), drawn_cracks=st.lists(
@@ -33,7 +45,7 @@ _edits = st.builds(
     key_counts=st.lists(st.tuples(_mm, _mm, st.integers(0, 9)), max_size=3).map(tuple),
     crack_ends=st.lists(st.tuples(_mm, _mm, _mm, _mm), max_size=3).map(tuple),
     probed_depths=st.lists(st.tuples(_mm, _mm, _length), max_size=3).map(tuple),
-    outline=st.none() | _ring(3), finished_top=st.none() | _ring(3),
+    outline=st.none() | _areas(), finished_top=st.none() | _areas(),
     keep_out=st.lists(_keep_outs, max_size=2).map(tuple), note=_text)
 
 

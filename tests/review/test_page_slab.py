@@ -128,6 +128,18 @@ def test_the_end_of_a_crack_is_moved(page: Page, by: str) -> None:
     assert min(hypot(e[0] - back.x, e[1] - back.y) for e in ends) < 3.0
 
 
+def test_the_two_ends_are_told_apart_by_name(page: Page) -> None:
+    for crack in page.state()["survey"]["cracks"]:
+        page.pick("crack", crack["id"])
+        first, last = (str(page.run("return document.querySelector(`[data-name='${given[0]}']`).textContent", name))
+                       for name in ("end-first", "end-last"))
+        start, end = crack["centreline"][0], crack["centreline"][-1]
+        along = 0 if abs(end[0] - start[0]) >= abs(end[1] - start[1]) else 1
+        words = ("left", "right") if along == 0 else ("lower", "upper")
+        assert [word in first for word in words] == [end[along] >= start[along], end[along] < start[along]]
+        assert [word in last for word in words] == [end[along] < start[along], end[along] >= start[along]]
+
+
 def test_keys_are_asked_for_on_a_crack(page: Page) -> None:
     crack = max(page.state()["survey"]["cracks"], key=lambda c: float(c["length"]))
     page.pick("crack", crack["id"])

@@ -13,7 +13,7 @@ import pytest
 
 from crackmap.errors import SheetError
 from crackmap.records import Check, Plan, Survey, Unheld, frozen_array
-from crackmap.settings import SheetSettings
+from crackmap.settings import CuttingSettings, SheetSettings
 from crackmap.sheets import bench_tables as tables
 from crackmap.sheets.bench_words import moisture_gate, setting_out_cautions, slab_mass, unheld_sentences
 from crackmap.sheets.setting_out import setting_out_pdf
@@ -223,3 +223,17 @@ def test_distances_from_the_ends() -> None:
 def test_fractions_for_the_tape() -> None:
     assert tables.tape(25.4 * 1.75, "in") == "1-3/4" and tables.tape(44.4, "mm") == "44"  # geometric
     assert tables.figure(25.4, "in") == "1.000" and tables.tape_close(25.4 / 64, "in") == "1/64"
+
+
+def test_as_many_spares_as_the_command_takes_fit_on_the_narrowest_page() -> None:
+    """Fifty of each size once made a row of the table higher than the page."""
+    survey = a_survey(1800.0, 600.0, 10)
+    cut = a_cut_plan(survey, 30, Shop(), cutting=CuttingSettings(spare_keys=50))
+    assert cut.stock is not None
+    rows = tables.board_rows(cut.stock, SheetSettings(units="in"))
+    told = ", ".join(row[5] for row in rows)
+    on_boards = [key.name for board in cut.stock.boards for key in board.keys]
+    assert len(on_boards) > 60
+    assert all(told.count(f"{name}") >= 1 for name in set(on_boards))
+    assert max(len(row[5].split(", ")) for row in rows) <= 16
+    assert setting_out_pdf(survey, cut, Shop(), SheetSettings(paper="letter", units="in"))

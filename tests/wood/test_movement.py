@@ -7,8 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crackmap.errors import WoodError
-from crackmap.wood.moisture import equilibrium_moisture
-from crackmap.wood.movement import movement, movement_to_room, strain_at
+from crackmap.wood.movement import movement, strain_at
 from crackmap.wood.species import species_named
 
 # published: Wood Handbook, FPL-GTR-190 (2010), Table 13-5, radial and tangential, per % of moisture.
@@ -58,13 +57,6 @@ def test_ring_angle_lies_between_radial_and_tangential(angle: float) -> None:
 def test_unknown_ring_angle_gives_the_range() -> None:
     moved = movement(species_named("walnut"), 600.0, 12.0, 8.0)
     assert abs(moved.least_mm) < abs(moved.change_mm) < abs(moved.most_mm)
-
-
-def test_a_room_is_the_moisture_it_settles_at() -> None:
-    walnut = species_named("walnut")
-    settled = equilibrium_moisture(21.0, 40.0)
-    assert movement_to_room(walnut, 600.0, 12.0, 21.0, 40.0, 0.0) == movement(walnut, 600.0, 12.0, settled,
-                                                                              0.0)
 
 
 def test_bad_values_are_refused() -> None:

@@ -40,7 +40,7 @@ def test_the_ways_people_write_a_wood(typed: str, found: str) -> None:
 
 
 def test_unknown_wood_names_the_nearest() -> None:
-    with pytest.raises(WoodError, match="unknown wood 'walnutt'; did you mean walnut"):
+    with pytest.raises(WoodError, match="unknown wood 'walnutt'; did you mean 'walnut"):
         species_named("walnutt")
 
 

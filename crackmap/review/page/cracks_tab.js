@@ -7,7 +7,7 @@ import { lengthField } from "./keys_tab.js";
 import { fine, shown } from "./lengths.js";
 import { crackEnds } from "./scene.js";
 import { DOUBTFUL_BELOW } from "./signs.js";
-import { counted, endWord } from "./words.js";
+import { counted, endSides, endWord } from "./words.js";
 
 const MOST_KEYS = 20; // on one crack; more is surely a slip of the finger
 
@@ -61,6 +61,7 @@ function card(bench, crack) {
   const { steps, job } = bench;
   const why = job.state.plan.unheld.find((each) => each.crack === crack.id)?.why;
   const ends = crackEnds(crack);
+  const sides = endSides(ends);
   return make(
     "div.card",
     {},
@@ -82,10 +83,10 @@ function card(bench, crack) {
     make(
       "div.tools",
       {},
-      button("end-first", `Move the end at ${endWord(crack.ends[0])}`, () => bench.pointEnd(crack, 0, ends[0]), {
+      button("end-first", `Move the ${sides[0]} end (${endWord(crack.ends[0])})`, () => bench.pointEnd(crack, 0, ends[0]), {
         icon: "look",
       }),
-      button("end-last", `Move the end at ${endWord(crack.ends[1])}`, () => bench.pointEnd(crack, 1, ends[1]), {
+      button("end-last", `Move the ${sides[1]} end (${endWord(crack.ends[1])})`, () => bench.pointEnd(crack, 1, ends[1]), {
         icon: "look",
       }),
     ),

@@ -42,3 +42,10 @@ const ENDS = {
   border: "the picture's border",
 };
 export const endWord = (end) => ENDS[end] ?? end;
+
+/** What tells two ends of a line apart as the picture lies: left and right, or of a steep one lower and upper. */
+export function endSides([[firstX, firstY], [lastX, lastY]]) {
+  const [across, up] = [lastX - firstX, lastY - firstY];
+  if (Math.abs(across) >= Math.abs(up)) return across >= 0 ? ["left", "right"] : ["right", "left"];
+  return up >= 0 ? ["lower", "upper"] : ["upper", "lower"];
+}

@@ -1,0 +1,1 @@
+"""Pictures that nobody meant for crackmap."""
