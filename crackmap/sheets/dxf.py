@@ -160,6 +160,8 @@ def as_dxf(drawing: Drawing, settings: SheetSettings) -> bytes:
         for shape in drawing.shapes:
             _add(space, shape, settings)
         _set_extent(document, drawing, settings)
+        for kind in sorted(document.entitydb.dxf_types_in_use()):  # ezdxf takes them in a set's order, another each run
+            document.classes.add_class(kind)
         stream = io.StringIO()
         document.write(stream)
     return bytes(document.encode(stream.getvalue()))

@@ -34,7 +34,7 @@ _OTHER_PIECE = 0.25  # of the slab's area: another piece as large as this is tol
 _AT_BORDER_MM = 2.0
 _MOST_CUT = 0.6  # of the outline: with more of it along the border no edge was in view
 # Mean of the cut's stiffness along the outline, 0.15 where all of it steps to 1.65 where nothing does. [-]
-_HAZY = 0.5
+_HAZY = 0.4
 _LEAST_CUT_MM = 10.0  # of the outline along the picture's border: less is a touch
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import ezdxf
@@ -225,6 +228,25 @@ def test_r12_names_its_unit_in_the_file_name() -> None:
 def test_a_stretching_transform_is_refused(records: tuple[Survey, Plan]) -> None:
     with pytest.raises(SheetError, match="stretches"):
         slab_dxf(*records, SheetSettings(), np.diag([2.0, 1.0, 1.0]))
+
+
+_ANOTHER_RUN = """
+from hashlib import sha256
+from crackmap.settings import SheetSettings
+from crackmap.sheets.dxf import slab_dxf
+from tests.builders import a_plan, a_survey
+survey = a_survey()
+print(sha256(b"".join(slab_dxf(survey, a_plan(survey, 4), SheetSettings(dxf_version=version))
+                      for version in ("R12", "R2000", "R2010"))).hexdigest())
+"""
+
+
+def test_another_run_writes_the_same_bytes() -> None:
+    """Names are hashed anew in every run, and sets of them come in another order."""
+    written = {subprocess.run([sys.executable, "-c", _ANOTHER_RUN], cwd=Path(__file__).parents[2], check=True,
+                              capture_output=True, text=True, env=os.environ | {"PYTHONHASHSEED": seed}).stdout
+               for seed in ("1", "2", "3", "4")}
+    assert len(written) == 1
 
 
 def test_repeats_and_scraps_are_dropped() -> None:

@@ -13,6 +13,7 @@ from crackmap import job, jsonform
 from crackmap.agreement import after_edits, edits_warnings
 from crackmap.cli.main import main
 from crackmap.errors import JobError
+from crackmap.jsonedits import edits_as_json
 from crackmap.records import AddedKey, Edits, Survey, frozen_array
 from crackmap.scale.mapping import Mapping
 from tests.builders import a_survey
@@ -157,3 +158,24 @@ def test_the_dam_map_of_an_earlier_plan_does_not_stay(tmp_path: Path) -> None:
     for name in ("tape-and-dams.png", "setup-2.dxf", "slab-machine.dxf", "my-notes.txt"):
         (tmp_path / name).write_bytes(b"old")
     assert set(job.old_drawings(tmp_path, {"slab.dxf"})) == {"tape-and-dams.png", "setup-2.dxf", "slab-machine.dxf"}
+
+
+OTHER_PHOTO = Path(__file__).parents[2] / "test_images" / "901.jpg"
+
+
+@pytest.mark.slow
+def test_another_photo_in_a_folder_with_edits(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    made = job.read_job(folder)
+    (folder / job.EDITS).write_text(jsonform.dumps(edits_as_json(some_edits(made.survey))).decode(), encoding="utf-8")
+    before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+    said = refusal(capsys, "run", str(OTHER_PHOTO), "--thickness", "50mm", "--out", str(folder), "--quiet")
+    assert "holds your edits for another photo" in said
+    assert {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()} == before
+
+
+@pytest.mark.slow
+def test_another_photo_in_a_folder_without_edits(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / job.EDITS).unlink(missing_ok=True)
+    main(["run", str(OTHER_PHOTO), "--thickness", "50mm", "--out", str(folder), "--quiet"])
+    assert "this one takes its place" in capsys.readouterr().out
+    assert job.read_survey(folder).photo.file == OTHER_PHOTO.name
