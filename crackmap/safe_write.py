@@ -91,6 +91,8 @@ def write_all(folder: Path, files: Mapped[str, bytes], gone: Iterable[str] = ())
         _sync_folder(folder)
     except BaseException as problem:
         if staging is not None:
+            with contextlib.suppress(OSError):  # not to be finished by the next command, if it came as far as that
+                (folder / COMMITTED).rename(staging)
             shutil.rmtree(staging, ignore_errors=True)
         remove_empty(created)
         if isinstance(problem, OSError):

@@ -10,20 +10,22 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import click
 import cv2
+import numpy as np
 
 from crackmap import __version__, job, jsonform
 from crackmap.cli.batch_page import PICTURES, batch_page
 from crackmap.cli.batch_rows import DONE, FAILED, WAITING, Row, as_csv, row_of_job
 from crackmap.cli.options import FOLDER
 from crackmap.cli.run import command as run
-from crackmap.cli.steps import find_shop, hold
+from crackmap.cli.steps import find_shop, hold, load_shop
 from crackmap.errors import CrackmapError, JobError
 
 STATE, TABLE, PAGE = "batch.json", "summary.csv", "index.html"
@@ -76,22 +78,30 @@ def command(photos: Path, options: tuple[str, ...], out: Path, processes: int | 
     summary.csv and index.html. Called again, what is done and unchanged is skipped. Ends with status 1
     if a photo failed.
     """
-    tasks = _tasks(photos, out, options)
+    found = _photos(photos)
+    asked = _asked(found[0], out, options)
+    tasks = _tasks(found, out, options, asked)
     hold(out, "batch")
     before = {} if again else _done_before(out)
     rows = {task.photo.name: _row_before(before, task) for task in tasks}
     left = [task for task in tasks if rows[task.photo.name].status != DONE]
     processes = min(processes or _fitting(), max(len(left), 1))
     stamps = {task.photo.name: task.stamp for task in tasks}
-    units = _units(options)
+    units = asked["units"] or load_shop(asked["shop"], tasks[0].folder).units
     if len(left) < len(tasks) and not quiet:
         click.echo(f"{len(tasks) - len(left)} of {len(tasks)} photos are done and unchanged.", err=True)
     try:
-        for count, row in enumerate(_outcomes(left, options, processes), 1):
-            rows[row.photo] = row
-            _write_state(out, rows, stamps)
-            if not quiet:
-                click.echo(_progress(row, count, len(left), list(rows.values()), processes), err=True)
+        with contextlib.closing(_outcomes(left, options, processes)) as outcomes:  # ends its runs, come what may
+            for count, row in enumerate(outcomes, 1):
+                rows[row.photo] = row
+                _write_state(out, rows, stamps)
+                if not quiet:
+                    click.echo(_progress(row, count, len(left), list(rows.values()), processes), err=True)
+    except KeyboardInterrupt:
+        done = sum(row.status == DONE for row in rows.values())
+        click.echo(f"crackmap: stopped; {done} of {len(tasks)} photos are done. Give the same command again to go on.",
+                   err=True)
+        raise SystemExit(130) from None
     finally:
         _write_tables(photos, out, list(rows.values()), units)
     failed = [row for row in rows.values() if row.status == FAILED]
@@ -102,16 +112,22 @@ def command(photos: Path, options: tuple[str, ...], out: Path, processes: int | 
 
 def _fitting() -> int:
     """As many runs as there are cores, and no more than the free memory holds."""
-    cores = os.cpu_count() or 1
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    free = _free_bytes()
+    return cores if free is None else max(1, min(cores, int(free / _RUN_BYTES)))
+
+
+def _free_bytes() -> float | None:
+    """Memory that programs may still have, with what the system would give up for them; None where it isn't told."""
     try:
-        free = os.sysconf("SC_AVPHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
-    except (AttributeError, ValueError, OSError):  # not told by every system
-        return cores
-    return max(1, min(cores, int(free / _RUN_BYTES)))
+        lines = Path("/proc/meminfo").read_text(encoding="ascii").splitlines()
+        return next(float(line.split()[1]) * 1024.0 for line in lines if line.startswith("MemAvailable:"))
+    except (OSError, ValueError, IndexError, StopIteration):
+        return None
 
 
-def _tasks(photos: Path, out: Path, options: Sequence[str]) -> list[_Task]:
-    """The photos of a folder by name, each with a job folder of its own.
+def _photos(folder: Path) -> list[Path]:
+    """The photos in a folder, by name.
 
     Raises
     ------
@@ -119,34 +135,46 @@ def _tasks(photos: Path, out: Path, options: Sequence[str]) -> list[_Task]:
         If the folder isn't there, cannot be read or holds no photo.
     """
     try:
-        found = sorted(path for path in photos.iterdir()
+        found = sorted(path for path in folder.iterdir()
                        if path.suffix.lower() in _ENDINGS and not path.name.startswith(".") and path.is_file())
     except OSError as problem:
-        raise JobError(f"the folder {photos} cannot be read ({problem.strerror}); name the folder with the photos."
+        raise JobError(f"the folder {folder} cannot be read ({problem.strerror}); name the folder with the photos."
                        ) from problem
     if not found:
-        raise JobError(f"{photos} holds no photo; name the folder with the photos.")
-    _demand_sound(found[0], out, options)
+        raise JobError(f"{folder} holds no photo; name the folder with the photos.")
+    return found
+
+
+def _tasks(found: Sequence[Path], out: Path, options: Sequence[str], asked: Mapping[str, Any]) -> list[_Task]:
+    """The photos, each with a job folder of its own."""
     stems = [path.stem.lower() for path in found]
-    tasks = []
+    tasks, taken = [], set(_RESERVED)
     for path in found:
-        alone = stems.count(path.stem.lower()) == 1 and path.stem.lower() not in _RESERVED
-        folder = out / (path.stem if alone else path.name.replace(".", "-"))
-        tasks.append(_Task(path, folder, _stamp(path, folder, options)))
+        alone = stems.count(path.stem.lower()) == 1 and path.stem.lower() not in taken
+        name = path.stem if alone else path.name.replace(".", "-")
+        while name.lower() in taken or (not alone and name.lower() in stems):
+            name += "-"
+        taken.add(name.lower())
+        tasks.append(_Task(path, out / name, _stamp(path, out / name, options, asked)))
     return tasks
 
 
-def _demand_sound(photo: Path, out: Path, options: Sequence[str]) -> None:
-    """Refuse options once, and not for every photo."""
-    with run.make_context("run", [str(photo), "--out", str(out / photo.stem), *options]):
-        return
+def _run_arguments(photo: Path, folder: Path, options: Sequence[str]) -> list[str]:
+    return ["--out", str(folder), *options, "--", str(photo)]  # a photo's name may begin with a dash
 
 
-def _stamp(photo: Path, folder: Path, options: Sequence[str]) -> str:
-    """A digest of the photo, the options, the shop file, the edits and the program."""
+def _asked(photo: Path, out: Path, options: Sequence[str]) -> dict[str, Any]:
+    """What `run` makes of the options; wrong ones are refused here once, and not for every photo."""
+    with run.make_context("run", _run_arguments(photo, out / photo.stem, options)) as context:
+        return dict(context.params)
+
+
+def _stamp(photo: Path, folder: Path, options: Sequence[str], asked: Mapping[str, Any]) -> str:
+    """A digest of the photo, the options, the files they name, the shop file, the edits and the program."""
     digest = hashlib.sha256(json.dumps([__version__, list(options)]).encode())
-    named = next((Path(b) for a, b in zip(options, options[1:], strict=False) if a == "--shop"), None)
-    for path in (photo, find_shop(named, folder), folder / job.EDITS):
+    named = [asked[name] for name in sorted(asked)
+             if name not in ("photo", "shop") and isinstance(asked[name], Path)]
+    for path in (photo, find_shop(asked["shop"], folder), folder / job.EDITS, *named):
         digest.update(b"|")
         if path is not None and path.is_file():
             with contextlib.suppress(OSError):
@@ -154,11 +182,7 @@ def _stamp(photo: Path, folder: Path, options: Sequence[str]) -> str:
     return digest.hexdigest()
 
 
-def _units(options: Sequence[str]) -> str:
-    return "in" if any(a == "--units" and b == "in" for a, b in zip(options, options[1:], strict=False)) else "mm"
-
-
-def _outcomes(tasks: Sequence[_Task], options: Sequence[str], processes: int) -> Iterator[Row]:
+def _outcomes(tasks: Sequence[_Task], options: Sequence[str], processes: int) -> Generator[Row, None, None]:
     """The tasks' rows as they end; whatever interrupts this ends the runs under way."""
     runs = _Runs()
     with ThreadPoolExecutor(processes) as pool:
@@ -182,10 +206,13 @@ def _outcome(task: _Task, options: Sequence[str], runs: _Runs, processes: int) -
     with runs.lock:
         if runs.stopped:
             return replace(row, status=WAITING)
-        child = subprocess.Popen(
-            [sys.executable, "-m", "crackmap", "run", str(task.photo), "--out", str(task.folder), "--quiet", *options],
-            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, encoding="utf-8",
-            errors="replace", env=os.environ | shares)
+        try:
+            child = subprocess.Popen(
+                [sys.executable, "-m", "crackmap", "run", "--quiet", *_run_arguments(task.photo, task.folder, options)],
+                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, encoding="utf-8",
+                errors="replace", env=os.environ | shares)
+        except OSError as problem:  # no memory for another process, as it may be: that photo's failure alone
+            return replace(row, message=f"it could not be begun ({problem.strerror}); give the same command again.")
         runs.processes.add(child)
     try:
         assert child.stderr is not None
@@ -221,7 +248,11 @@ def _wait(child: subprocess.Popen[str]) -> float | None:
 
 def _write_picture(folder: Path) -> None:
     """A small copy of the annotated picture, for the page."""
-    picture = cv2.imread(str(folder / "annotated.png"), cv2.IMREAD_REDUCED_COLOR_2)
+    try:  # read by Python: a name's bytes need not be text
+        content = np.frombuffer((folder / "annotated.png").read_bytes(), np.uint8)
+        picture = cv2.imdecode(content, cv2.IMREAD_REDUCED_COLOR_2)
+    except (OSError, cv2.error):
+        picture = None
     if picture is None:
         raise JobError(f"{folder / 'annotated.png'} cannot be read; run that photo alone to see why.")
     rows, columns = picture.shape[:2]

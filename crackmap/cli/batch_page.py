@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from html import escape
 from urllib.parse import quote
@@ -65,7 +66,7 @@ def batch_page(title: str, rows: Sequence[Row], units: str) -> bytes:
 
 def _card(row: Row, units: str) -> str:
     """One job: its picture, its figures, its files."""
-    folder = quote(row.folder)
+    folder = quote(os.fsencode(row.folder))
     facts = [
         f"{_length(row.length_mm, units)} x {_length(row.width_mm, units)} over all, scale within "
         f"{row.scale_sigma_percent} % two times out of three",

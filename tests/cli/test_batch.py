@@ -6,8 +6,10 @@ import csv
 import io
 import os
 import shutil
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -101,6 +103,41 @@ def test_photos_of_one_name_get_folders_of_their_own(tmp_path: Path) -> None:
     rows = list(csv.DictReader(io.StringIO((tmp_path / "o" / "summary.csv").read_text("utf-8-sig"))))
     assert [row["folder"] for row in rows] == ["a-jpg", "a-png", "pictures-jpg"]
     assert {row["status"] for row in rows} == {FAILED}
+
+
+def test_a_folder_is_never_shared_and_a_dash_or_a_byte_does_no_harm(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    names = ["-a.jpg", "b-jpg.heic", "b.jpg", "b.png", os.fsdecode(b"\xff.jpg")]
+    for name in names:
+        (tmp_path / name).write_bytes(b"no picture")
+    monkeypatch.chdir(tmp_path)
+    assert _batch(".", "--out", "o", "--quiet", *OPTIONS) == 1
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "o" / "summary.csv").read_text("utf-8-sig"))))
+    assert len({row["folder"].lower() for row in rows}) == len(names) == len(rows)
+    assert not any("No such option" in row["message"] for row in rows)
+
+
+def test_no_room_for_a_process_fails_its_photo_alone(
+        photos: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "executable", str(tmp_path / "none"))
+    assert _batch(str(photos), "--out", str(tmp_path / "o"), "--quiet", *OPTIONS) == 1
+    table = (tmp_path / "o" / "summary.csv").read_text("utf-8-sig")
+    assert table.count("could not be begun") == 2
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals")
+def test_an_interrupt_ends_the_runs_and_says_how_to_go_on(photos: Path, tmp_path: Path) -> None:
+    for number in range(6):
+        shutil.copy(photos / "slab one.jpg", tmp_path / f"{number}.jpg")
+    batch = subprocess.Popen([sys.executable, "-m", "crackmap", "batch", str(tmp_path), "--out", str(tmp_path / "o"),
+                              "--processes", "1", *OPTIONS], stderr=subprocess.PIPE, text=True)
+    assert batch.stderr is not None
+    time.sleep(2.5)  # in the middle of a run, or before the first: it must end well in either case
+    batch.send_signal(signal.SIGINT)
+    said = batch.communicate(timeout=20)[1]
+    assert batch.returncode == 130
+    assert "stopped" in said and "Traceback" not in said
+    assert not any(path.name.startswith(".") and path.is_dir() for path in (tmp_path / "o").rglob("*"))
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals")
