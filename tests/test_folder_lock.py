@@ -37,9 +37,9 @@ def test_a_lock_is_held_and_gone_afterwards(path: Path) -> None:
 
 def test_another_process_is_named(path: Path) -> None:
     with _other_process(path) as child:
-        with pytest.raises(JobError, match=rf"\(measure, process {child.pid}\).*wait until it has ended"):
-            with locked(path, "run"):
-                pass
+        said = rf"\(measure, process {child.pid}\).*wait until it has ended"
+        with pytest.raises(JobError, match=said), locked(path, "run"):
+            pass
         child.communicate("")
     with locked(path, "run") as is_locked:
         assert is_locked
@@ -81,11 +81,17 @@ def test_a_disk_without_locks_is_told(path: Path, monkeypatch: pytest.MonkeyPatc
         raise OSError(next(iter(folder_lock._NO_LOCKS)), "none")
 
     monkeypatch.setattr(folder_lock, "_lock", no_locks)
-    open_before = len(os.listdir("/proc/self/fd")) if os.path.isdir("/proc/self/fd") else 0
+    closed: list[int] = []
+    really = os.close
+
+    def close(descriptor: int) -> None:
+        closed.append(descriptor)
+        really(descriptor)
+
+    monkeypatch.setattr(os, "close", close)
     with locked(path, "run") as is_locked:
         assert not is_locked
-    if open_before:
-        assert len(os.listdir("/proc/self/fd")) == open_before
+    assert len(closed) == 1
 
 
 def test_a_lock_in_no_folder(tmp_path: Path) -> None:

@@ -209,8 +209,8 @@ def _outcome(task: _Task, options: Sequence[str], runs: _Runs, processes: int) -
         try:
             child = subprocess.Popen(
                 [sys.executable, "-m", "crackmap", "run", "--quiet", *_run_arguments(task.photo, task.folder, options)],
-                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, encoding="utf-8",
-                errors="replace", env=os.environ | shares)
+                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+                encoding="utf-8", errors="replace", env=os.environ | shares)
         except OSError as problem:  # no memory for another process, as it may be: that photo's failure alone
             return replace(row, message=f"it could not be begun ({problem.strerror}); give the same command again.")
         runs.processes.add(child)

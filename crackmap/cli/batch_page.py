@@ -75,8 +75,10 @@ def _card(row: Row, units: str) -> str:
         f"{counted(row.keys or 0, 'key')}; mix about {row.resin_mix_ml or 0.0:.0f} ml of resin",
         f"{counted(row.warnings, 'thing')} to look at" if row.warnings else "",
     ]
-    links = (("annotated.png", "picture"), ("setting-out.pdf", "bench sheet"), ("slab.dxf", "slab"),
-             ("keys.dxf", "keys"))
+    links = [("annotated.png", "picture"), ("setting-out.pdf", "bench sheet")]
+    if row.drawing:
+        links += [(row.drawing, "slab DXF"), (row.drawing.replace("slab", "keys", 1), "keys DXF")]
+    links.append(("", "all files"))
     return (
         f'<li><a href="{folder}/annotated.png"><img loading="lazy" src="{PICTURES}/{folder}.jpg" '
         f'alt="{escape(row.photo)} with its cracks and keys"></a><div><h3>{escape(row.photo)}</h3>'

@@ -13,6 +13,7 @@ import shapely
 from crackmap import job
 from crackmap.sheets.words import over_all
 
+_DRAWINGS = ("slab.dxf", "slab-mm.dxf", "slab-in.dxf")  # one of them, as the DXF's version wants it
 DONE, FAILED, WAITING = "done", "failed", "waiting"
 
 
@@ -39,6 +40,7 @@ class Row:
     warnings: int | None = None
     seconds: float | None = None
     peak_mb: float | None = None
+    drawing: str = ""  # the slab's DXF; the keys' is called likewise
 
 
 def row_of_job(photo: str, folder: Path, message: str, seconds: float, peak_mb: float | None) -> Row:
@@ -72,6 +74,7 @@ def row_of_job(photo: str, folder: Path, message: str, seconds: float, peak_mb: 
         round(float(sum(crack.length for crack in survey.cracks)), 1), len(survey.voids),
         None if plan is None else len(plan.keys), None if plan is None else round(plan.resin.mix_ml, 1),
         len(survey.warnings if plan is None else plan.warnings), round(seconds, 1), peak_mb,
+        next((name for name in _DRAWINGS if (folder / name).is_file()), ""),
     )
 
 

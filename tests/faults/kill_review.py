@@ -48,14 +48,14 @@ def edit_without_end(folder: Path) -> None:
 
 
 def kill_once(folder: Path, after: float, toll: ReviewToll) -> None:
-    """Begin to edit, kill that so many seconds after its first words, and count what is left."""
+    """Begin to edit, kill that so many seconds after its first answer, and count what is left."""
     child = subprocess.Popen([sys.executable, "-m", "tests.faults.kill_review", "--edit", str(folder)],
                              stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
     assert child.stdout is not None
-    start = float(child.stdout.readline())
+    start, answered = float(child.stdout.readline()), int(child.stdout.readline())
     time.sleep(after)
     child.kill()
-    answered = len([line for line in child.communicate()[0].split("\n") if line.strip()])
+    answered += len([line for line in child.communicate()[0].split("\n") if line.strip()])
     toll.kills += 1
     toll.answered += answered
     with job.held(folder, "look"):  # finishes a write that was cut off, as any command does

@@ -16,6 +16,7 @@ import pytest
 from crackmap import job
 from crackmap.errors import JobError
 from crackmap.review.folder_watch import FolderWatch
+from tests.faults import kill_review
 from tests.faults.kill_run import EDITS, Toll, fresh_job, kill_once, left_behind, run_arguments
 from tests.review.jobs import a_job_folder
 
@@ -84,7 +85,7 @@ def small_disk(tmp_path: Path) -> Iterator[Callable[[int], Path]]:
 
 
 @posix
-@pytest.mark.parametrize("more", [4, 40, 400])
+@pytest.mark.parametrize("more", [4, 400])
 def test_a_full_disk(folder: Path, small_disk: Callable[[int], Path], more: int) -> None:
     taken = sum(path.stat().st_size for path in folder.iterdir()) // 1024 + 40
     place = small_disk(taken + more)
@@ -176,6 +177,15 @@ def test_runs_that_are_killed(tmp_path: Path) -> None:
     assert (folder / job.EDITS).read_bytes() == EDITS and not left_behind(folder)
 
 
+@posix
+def test_reviews_that_are_killed(folder: Path) -> None:
+    """A handful; `python -m tests.faults.kill_review` kills a hundred."""
+    toll = kill_review.ReviewToll()
+    for after in (0.0, 0.13, 0.31):
+        kill_review.kill_once(folder, after, toll)
+    assert toll.kills == 3 and toll.answered >= 3 and toll.lost == 0 and toll.mixed == 0
+
+
 def test_a_write_that_was_cut_off_is_finished_and_told(folder: Path) -> None:
     """As a kill between the commit and the moves leaves it."""
     new = folder / "unfinished-write" / "new"
@@ -202,7 +212,7 @@ def test_a_job_folder_behind_a_link(folder: Path, tmp_path: Path) -> None:
 
 
 @posix
-@pytest.mark.parametrize("name", ["with spaces", "Übergröße", "two\nlines", os.fsdecode(b"no-\xff-text")])
+@pytest.mark.parametrize("name", ["with spaces, Übergröße\nand lines", os.fsdecode(b"no-\xff-text")])
 def test_folders_of_odd_names(folder: Path, tmp_path: Path, name: str) -> None:
     odd = tmp_path / name
     folder.rename(odd)
