@@ -112,9 +112,12 @@ def command(photos: Path, options: tuple[str, ...], out: Path, processes: int | 
 
 def _fitting() -> int:
     """As many runs as there are cores, and no more than the free memory holds."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     free = _free_bytes()
-    return cores if free is None else max(1, min(cores, int(free / _RUN_BYTES)))
+    return _cores() if free is None else max(1, min(_cores(), int(free / _RUN_BYTES)))
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _free_bytes() -> float | None:
@@ -201,7 +204,7 @@ def _outcome(task: _Task, options: Sequence[str], runs: _Runs, processes: int) -
     """Run one photo in a process of its own: what one leaves in memory, or a crash, is no other's."""
     began = time.monotonic()
     row = Row(task.photo.name, task.folder.name, FAILED)
-    threads = str(max(1, (os.cpu_count() or 1) // processes))
+    threads = str(max(1, _cores() // processes))
     shares = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"), threads)
     with runs.lock:
         if runs.stopped:

@@ -14,9 +14,7 @@ References
 from __future__ import annotations
 
 import math
-import threading
 from collections.abc import Iterator
-from functools import lru_cache
 from pathlib import Path
 
 import cv2
@@ -32,7 +30,6 @@ OVERLAP_PX = 80  # on each side of a tile: what the network sees round a pixel t
 LOOK_MM = 0.36  # [mm/px]
 MOST_ENLARGED = 1.4
 GRID_PX = 80  # of the tiles: at 1, 1.2 and 1.4 times the size a whole number of the network's steps
-_one_at_a_time = threading.Lock()
 
 
 def crack_chance(
@@ -59,6 +56,7 @@ def crack_chance(
     rows, columns = image.shape[:2]
     chance = np.zeros((rows, columns), np.uint8)
     scale = _enlargement(mm_per_px)
+    network = _network()  # one for each picture: what it works in is larger than that, and goes with it
     overlap = math.ceil(OVERLAP_PX / scale)
     most = max(int(tile_px / scale - 2 * overlap) // GRID_PX, 1) * GRID_PX
     tile = (min(most, rows) + 2 * overlap, min(most, columns) + 2 * overlap)
@@ -66,11 +64,10 @@ def crack_chance(
         inner = (slice(row, row + tile[0] - 2 * overlap), slice(column, column + tile[1] - 2 * overlap))
         if wood is not None and not wood[inner].any():
             continue
-        seen = _seen(_piece(image, row - overlap, column - overlap, tile), scale)
+        seen = _seen(network, _piece(image, row - overlap, column - overlap, tile), scale)
         kept = seen[overlap:-overlap, overlap:-overlap]
         own = chance[inner]
         own[:] = kept[: own.shape[0], : own.shape[1]]
-    _network.cache_clear()  # what it works in is larger than the picture
     if wood is not None:
         chance[~wood] = 0
     return chance
@@ -100,7 +97,7 @@ def _piece(image: NDArray[np.uint8], row: int, column: int, tile: tuple[int, int
     )
 
 
-def _seen(piece: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
+def _seen(network: cv2.dnn.Net, piece: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
     """The network's chance for a piece, which it looks at enlarged by `scale`. [1/255]"""
     rows, columns = piece.shape[:2]
     if scale != 1:  # sizes are rounded, the scale is kept: all tiles look alike
@@ -108,10 +105,8 @@ def _seen(piece: NDArray[np.uint8], scale: float) -> NDArray[np.uint8]:
     high, wide = piece.shape[:2]
     more = (-high % STEP_PX, -wide % STEP_PX)
     piece = np.asarray(cv2.copyMakeBorder(piece, 0, more[0], 0, more[1], cv2.BORDER_REFLECT_101), np.uint8)
-    with _one_at_a_time:
-        network = _network()
-        network.setInput(cv2.dnn.blobFromImage(piece, 1 / 255))
-        chances = network.forward()[0]
+    network.setInput(cv2.dnn.blobFromImage(piece, 1 / 255))
+    chances = network.forward()[0]
     whole = np.empty(piece.shape[:2], np.uint8)
     side = piece.shape[0] // chances.shape[1]
     for k, part in enumerate(chances):  # of the pixels under each small one, row by row
@@ -134,6 +129,5 @@ def network_warnings() -> tuple[str, ...]:
     return ()
 
 
-@lru_cache(maxsize=1)
 def _network() -> cv2.dnn.Net:
     return cv2.dnn.readNetFromONNX(str(NETWORK_FILE))

@@ -63,9 +63,7 @@ def no_network(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None
     broken = tmp_path / "crack_network.onnx"
     broken.write_bytes(b"cut off")
     monkeypatch.setattr(crack_chance, "NETWORK_FILE", broken)
-    crack_chance._network.cache_clear()
     yield
-    crack_chance._network.cache_clear()
 
 
 @pytest.mark.usefixtures("no_network")
